@@ -1,0 +1,1 @@
+"""Ground against design."""

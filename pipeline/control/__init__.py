@@ -1,0 +1,1 @@
+"""Observations and positions onto the job grid."""

@@ -1,0 +1,1 @@
+"""Rows that a person acts on."""

@@ -1,0 +1,1 @@
+"""Files out, all or nothing."""

@@ -1,0 +1,1 @@
+"""Files in: one reader a format."""

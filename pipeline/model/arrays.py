@@ -1,0 +1,41 @@
+"""Locked columns: what every noun with arrays is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats: TypeAlias = NDArray[np.float64]
+Ints: TypeAlias = NDArray[np.int64]
+Indices: TypeAlias = NDArray[np.int32]
+Bools: TypeAlias = NDArray[np.bool_]
+Texts: TypeAlias = NDArray[np.object_]
+"""Python strings in an object array: no width to cut an id short."""
+
+
+def lock(values: ArrayLike, dtype: Any, shape: tuple[int | None, ...], name: str) -> NDArray[Any]:
+    """Own, read-only copy of `values`, after checking its shape (None: any length).
+
+    Raises
+    ------
+    ValueError
+        The shape is another; this is a fault in the calling code, not in the data.
+    """
+    array = np.array(values, dtype=dtype, copy=True, order="C")
+    fits = array.ndim == len(shape) and all(
+        want in (None, have) for want, have in zip(shape, array.shape, strict=True)
+    )
+    if not fits:
+        raise ValueError(f"{name} has shape {array.shape}, expected {shape}")
+    array.setflags(write=False)
+    return array
+
+
+def lock_fields(noun: object, shapes: Mapping[str, tuple[Any, tuple[int | None, ...]]]) -> None:
+    """`lock` each named field of a noun; (dtype, shape) by name."""
+    for name, (dtype, shape) in shapes.items():
+        # the dataclass is frozen: this is its constructor, the one place that may set
+        object.__setattr__(noun, name, lock(getattr(noun, name), dtype, shape, name))

@@ -1,0 +1,119 @@
+"""What comparing gives, and the rows that a person acts on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.model.arrays import Floats, Ints, Texts, lock_fields
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Overlay:
+    """The common refinement of two surfaces: convex pieces with a linear difference.
+
+    Piece k has corners ``start[k]:start[k + 1]``, counter-clockwise, near zero
+    about ``origin``; ``cut`` is upper minus lower at each corner.
+    """
+
+    origin: Floats
+    x: Floats
+    y: Floats
+    cut: Floats
+    start: Ints
+    ground_triangle: Ints
+    design_triangle: Ints
+
+    def __post_init__(self) -> None:
+        n, k = len(self.x), len(self.ground_triangle)
+        lock_fields(
+            self,
+            {
+                "origin": (np.float64, (2,)),
+                "x": (np.float64, (n,)),
+                "y": (np.float64, (n,)),
+                "cut": (np.float64, (n,)),
+                "start": (np.int64, (k + 1,)),
+                "ground_triangle": (np.int64, (k,)),
+                "design_triangle": (np.int64, (k,)),
+            },
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """Cut and fill of one layer, apart, with the area that no shot covers."""
+
+    layer: str
+    cut_m3: float
+    fill_m3: float
+    cut_area_m2: float
+    fill_area_m2: float
+    compared_area_m2: float
+    uncovered_area_m2: float
+    mean_cut_m: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Differences:
+    """Ground against one layer at places: cut +, fill -, NaN where either is missing."""
+
+    layer: str
+    easting: Floats
+    northing: Floats
+    station: Floats
+    offset: Floats
+    ground: Floats
+    design: Floats
+    cut: Floats
+
+    def __post_init__(self) -> None:
+        n = len(self.easting)
+        names = ("easting", "northing", "station", "offset", "ground", "design", "cut")
+        lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stakes:
+    """Places that a person sets, measures or paints, with the words for each.
+
+    ``design`` is (n, layers): elevation of each layer, NaN where it does not
+    reach. ``ground`` is the hub top or the dirt; ``mark`` the text that is
+    written, final. ``kind`` is ``stake``, ``hub``, ``dot`` or ``point``.
+    """
+
+    layers: tuple[str, ...]
+    id: Texts
+    kind: Texts
+    what: Texts
+    station: Floats
+    offset: Floats
+    easting: Floats
+    northing: Floats
+    ground: Floats
+    design: Floats
+    mark: Texts
+    note: Texts
+
+    def __post_init__(self) -> None:
+        n = len(self.station)
+        texts = dict.fromkeys(("id", "kind", "what", "mark", "note"), (object, (n,)))
+        numbers = dict.fromkeys(
+            ("station", "offset", "easting", "northing", "ground"), (np.float64, (n,))
+        )
+        lock_fields(self, {**texts, **numbers, "design": (np.float64, (n, len(self.layers)))})
+
+    def __len__(self) -> int:
+        return len(self.station)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows as they are printed: text, final. Numeric columns carry their unit in the name."""
+
+    name: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    text_columns: frozenset[str] = frozenset()
+    """Columns that hold free text, which a spreadsheet could take for a formula."""

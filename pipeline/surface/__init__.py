@@ -1,0 +1,1 @@
+"""The ground as a triangulated surface."""

@@ -1,0 +1,52 @@
+"""Published check values for every test: one entry by its id, its source in the failure text."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+REFERENCES = ROOT / "shared" / "references.toml"
+
+
+@dataclass(frozen=True)
+class Published:
+    """One published check value; ``check`` compares with its own tolerance, rtol 0."""
+
+    id: str
+    source: str
+    inputs: dict[str, Any]
+    expected: dict[str, Any]
+    tolerance: dict[str, float]
+
+    def check(self, key: str, got: Any) -> None:
+        atol = self.tolerance.get(key, self.tolerance["default"])
+        np.testing.assert_allclose(
+            got, self.expected[key], rtol=0, atol=atol, err_msg=f"{self.id} {key}: {self.source}"
+        )
+
+
+@pytest.fixture(scope="session")
+def published() -> Callable[[str], Published]:
+    """`published("REF-HC-1")`: an entry of shared/references.toml."""
+    entries = {
+        ref["id"]: ref for ref in tomllib.loads(REFERENCES.read_text(encoding="utf-8"))["ref"]
+    }
+
+    def entry(reference_id: str) -> Published:
+        ref = entries[reference_id]
+        return Published(
+            id=ref["id"],
+            source=ref["source"],
+            inputs=ref.get("inputs", {}),
+            expected=ref.get("expected", {}),
+            tolerance=ref.get("tolerance", {}),
+        )
+
+    return entry

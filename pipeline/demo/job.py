@@ -1,0 +1,140 @@
+"""The demo's job file, word for word."""
+
+JOB = """\
+# An invented street: no such lane, no such levels. Not for construction.
+name = "Thrumbel Lane, 0+000 to 0+420 (invented demo)"
+control = "control.csv"
+utilities = "utilities.csv"
+
+[grid]
+crs = "local"
+vertical_datum = "site bench marks, invented"
+unit = "m"
+
+[shots]
+folder = "shots"
+
+[[shots.formats]]
+files = "morning*.csv"
+unit = "m"
+header = true
+delimiter = ","
+decimal = "."
+
+[[shots.formats]]
+files = "hubs*.csv"
+unit = "m"
+header = true
+delimiter = ";"
+decimal = ","
+columns = { id = "point", northing = "north", easting = "east", elevation = "height", \
+code = "code", note = "remark" }
+
+[design]
+alignment = "design/alignment.csv"
+profile = "design/profile.csv"
+sections = "design/sections.toml"
+
+[[layers]]
+name = "finish"
+title = "finished surface"
+
+[[layers]]
+name = "gravel top"
+title = "top of gravel"
+
+[[layers]]
+name = "stabilised top"
+title = "top of stabilised clay"
+
+[[layers]]
+name = "clay subgrade"
+title = "clay before stabilising"
+
+# EC, BB and TB carry a line number in the field: 1 left, 2 right.
+[codes.CL]
+what = "clay on the centreline"
+line = true
+break_name = "crown"
+max_step_m = 15.0
+
+[codes.EC]
+what = "edge of clay"
+line = true
+break_name = "edge of clay"
+max_step_m = 15.0
+
+[codes.BB]
+what = "bottom of the backing bank"
+line = true
+max_step_m = 15.0
+
+[codes.TB]
+what = "top of the backing bank"
+line = true
+max_step_m = 15.0
+
+[codes.LIP]
+what = "clay below the lip of the gutter"
+break_name = "lip"
+
+[codes.GR]
+what = "ground"
+
+[codes.HUB]
+what = "hub, top of the wood"
+ground = false
+kind = "hub"
+
+[codes.MH]
+what = "manhole, lid or plate"
+ground = false
+kind = "lid"
+
+[codes.WV]
+what = "water valve, box or nut"
+ground = false
+kind = "lid"
+
+[codes.CB]
+what = "catch basin, frame or plate"
+ground = false
+kind = "lid"
+
+[codes.CP]
+what = "control point shot again, its id in the note"
+ground = false
+kind = "control"
+
+[surface]
+max_edge_m = 15.0
+same_place_m = 0.05
+same_height_m = 0.015
+
+[checks]
+control_warn_h_m = 0.010
+control_warn_v_m = 0.005
+control_stop_h_m = 0.020
+control_stop_v_m = 0.010
+off_job_m = 50.0
+bust_m = 0.05
+
+[stakes]
+interval_m = 10.0
+interval_curve_m = 5.0
+hub_behind_m = 1.5
+reference = "top back of curb"
+
+[rounding]
+lath_m = 0.005
+curb_m = 0.001
+dirt_m = 0.01
+on_grade_m = 0.010
+
+[target]
+layer = "clay subgrade"
+
+[sheet]
+scale = 500
+prepared_by = "invented demo, not for construction"
+"""

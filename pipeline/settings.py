@@ -9,11 +9,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from annotated_types import Ge, Gt, Le, Len
 
 from pipeline.units import Unit
+
+
+class Settings:
+    """What every table of settings shares: nothing unknown, nothing coerced, nothing infinite."""
+
+    __slots__ = ()
+    __pydantic_config__: ClassVar[dict[str, object]] = {
+        "strict": True,
+        "extra": "forbid",
+        "allow_inf_nan": False,
+    }
+
 
 Name = Annotated[str, Len(1, 80)]
 Positive = Annotated[float, Gt(0)]
@@ -21,19 +33,17 @@ NotNegative = Annotated[float, Ge(0)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
+class Grid(Settings):
     """The job grid: what easting, northing and elevation mean here."""
 
     crs: str = "local"
     """``local`` or an authority code such as ``EPSG:3875``."""
     vertical_datum: str = "site bench marks"
     unit: Literal["m"] = "m"
-    bounds: Annotated[list[float], Len(4, 4)] | None = None
-    """[min easting, min northing, max easting, max northing] that the job can reach."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FileFormat:
+class FileFormat(Settings):
     """How one kind of the morning's files is written. Units are declared, never guessed."""
 
     files: Name = "*"
@@ -48,6 +58,8 @@ class FileFormat:
     decimal: Literal[".", ","] = "."
     encoding: str | None = None
     """None: UTF-8, else what the byte order mark says."""
+    code: str = ""
+    """Code of points that carry none, such as those of a terrain file."""
     surface: str | None = None
     """Which surface of the file is ground, where it holds several."""
     faces: Literal["keep", "rebuild"] = "rebuild"
@@ -55,7 +67,7 @@ class FileFormat:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ShotRules:
+class ShotRules(Settings):
     """Where the morning's files are and how they are read."""
 
     folder: str = "shots"
@@ -63,7 +75,7 @@ class ShotRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Code:
+class Code(Settings):
     """What a field code means."""
 
     what: Name
@@ -80,7 +92,7 @@ class Code:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LayerRule:
+class LayerRule(Settings):
     """One design layer, from the top down."""
 
     name: Name
@@ -92,7 +104,7 @@ class LayerRule:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DesignRules:
+class DesignRules(Settings):
     """Where the design is, and how finely its curves are cut into triangles."""
 
     alignment: Name = "design/alignment.csv"
@@ -107,7 +119,7 @@ class DesignRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SurfaceRules:
+class SurfaceRules(Settings):
     """How the ground surface is made of the shots."""
 
     max_edge_m: Positive = 15.0
@@ -122,7 +134,7 @@ class SurfaceRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CheckRules:
+class CheckRules(Settings):
     """When a shot or a re-shot control point needs a person."""
 
     control_warn_h_m: Positive = 0.010
@@ -135,12 +147,12 @@ class CheckRules:
     """A ground shot farther than this above or below the design is doubted."""
     bust_m: Positive = 0.05
     """A run of shots that stands off its neighbours by more than this is a bust."""
-    spike_m: Positive = 0.05
-    hub_moved_m: Positive = 0.010
+    set_bust_aside: bool = True
+    """A suspected bust is kept out of the surface until a person has looked at it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StakeRules:
+class StakeRules(Settings):
     """Which points are set, and how far from the work."""
 
     interval_m: Positive = 10.0
@@ -153,7 +165,7 @@ class StakeRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rounding:
+class Rounding(Settings):
     """Steps of what is written, and what counts as on grade."""
 
     lath_m: Positive = 0.005
@@ -164,7 +176,7 @@ class Rounding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Target:
+class Target(Settings):
     """The layer that today's ground is graded to, and the crew's other choices for the day."""
 
     layer: Name = "clay subgrade"
@@ -173,7 +185,7 @@ class Target:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
+class Sheet(Settings):
     """The drawing: its scale, and who answers for it."""
 
     scale: Annotated[int, Ge(50), Le(5000)] = 500
@@ -183,7 +195,7 @@ class Sheet:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
+class Job(Settings):
     """A street, its files and its rules. Paths are relative to ``folder``."""
 
     name: Name
@@ -201,5 +213,7 @@ class Job:
     rounding: Rounding = field(default_factory=Rounding)
     target: Target = field(default_factory=Target)
     sheet: Sheet = field(default_factory=Sheet)
+    outside: bool = False
+    """True: files of this job may lie outside its folder."""
     given: frozenset[str] = frozenset()
     """Dotted keys that the job file states; every other setting is assumed."""

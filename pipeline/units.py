@@ -30,8 +30,13 @@ EXACT_METRES: dict[str, Fraction] = {
 }
 
 # ASCII digits only: float() would also take "nan", "1_000" and digits of other scripts.
-_NUMBER = re.compile(r"[+-]?(?:\d{1,12}(?:\.\d{0,12})?|\.\d{1,12})(?:[eE][+-]?\d{1,2})?")
-_STATION = re.compile(r"(?P<sign>[+-]?)(?P<kilo>\d{1,6})\+(?P<rest>\d{1,3}(?:\.\d{1,6})?)")
+# Decimals may run on: a file written from float64 has up to 17 of them.
+_NUMBER = re.compile(
+    r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{0,32})?|\.[0-9]{1,32})(?:[eE][+-]?[0-9]{1,2})?"
+)
+_STATION = re.compile(
+    r"(?P<sign>[+-]?)(?P<kilo>[0-9]{1,6})\+(?P<rest>[0-9]{1,3}(?:\.[0-9]{1,6})?)"
+)
 
 
 def metres_per(unit: Unit) -> float:

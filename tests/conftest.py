@@ -26,7 +26,7 @@ class Published:
     tolerance: dict[str, float]
 
     def check(self, key: str, got: Any) -> None:
-        atol = self.tolerance.get(key, self.tolerance["default"])
+        atol = self.tolerance[key if key in self.tolerance else "default"]
         np.testing.assert_allclose(
             got, self.expected[key], rtol=0, atol=atol, err_msg=f"{self.id} {key}: {self.source}"
         )

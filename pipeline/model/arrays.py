@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -32,6 +32,14 @@ def lock(values: ArrayLike, dtype: Any, shape: tuple[int | None, ...], name: str
         raise ValueError(f"{name} has shape {array.shape}, expected {shape}")
     array.setflags(write=False)
     return array
+
+
+def texts(values: Iterable[str]) -> Texts:
+    """A text column of `values`; numpy alone would make fixed-width strings."""
+    listed = list(values)
+    column = np.empty(len(listed), dtype=object)
+    column[:] = listed
+    return column
 
 
 def lock_fields(noun: object, shapes: Mapping[str, tuple[Any, tuple[int | None, ...]]]) -> None:

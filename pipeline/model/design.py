@@ -73,6 +73,58 @@ class ProfileRows:
     points: tuple[ProfileRow, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class BreakRow:
+    """One break of a section as read, reached from its neighbour towards the crown.
+
+    Exactly one of ``fall`` (m/m, + down going away from the crown) and ``step``
+    (m, + up) is a number; the other is NaN. ``width`` is never negative.
+    """
+
+    name: str
+    width: float
+    fall: float = float("nan")
+    step: float = float("nan")
+
+    @property
+    def rise(self) -> float:
+        """Height above the neighbour towards the crown [m]."""
+        return self.step if self.fall != self.fall else -self.fall * self.width
+
+
+@dataclass(frozen=True, slots=True)
+class SectionLayer:
+    """One layer of one section: the crown, and the breaks outward from it on each side.
+
+    ``drop`` is the crown below the profile [m]; ``crown_offset`` its offset [m], right +.
+    """
+
+    name: str
+    right: tuple[BreakRow, ...]
+    left: tuple[BreakRow, ...]
+    drop: float = 0.0
+    crown_offset: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SectionRow:
+    """One section as read: it holds unchanged from station ``start`` to ``end``."""
+
+    name: str
+    start: float
+    end: float
+    layers: tuple[SectionLayer, ...]
+    where: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SectionTable:
+    """The sections of a road as read, in order of station."""
+
+    name: str
+    sections: tuple[SectionRow, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Alignment:
     """A line in plan: m elements, each with curvature linear along it.
@@ -193,3 +245,18 @@ class Feet:
                 "beyond": (np.int64, (n,)),
             },
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Extreme:
+    """A high or low point of the profile or of an edge, or a level stretch that is neither.
+
+    ``station_to`` lies ahead of ``station`` where the height is level over a stretch, else equal.
+    ``offset`` is the edge's offset at ``station``, 0 on the profile.
+    """
+
+    kind: Literal["high", "low", "flat"]
+    station: float
+    station_to: float
+    elevation: float
+    offset: float = 0.0

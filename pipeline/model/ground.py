@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -116,3 +117,21 @@ class Surface:
                 "point": (np.int64, (n,)),
             },
         )
+
+
+def join_lines(parts: Iterable[Linework]) -> Linework:
+    """One `Linework` of several, in order. Their ``point`` rows must mean the same shots."""
+    chosen = [part for part in parts if len(part)]
+    if not chosen:
+        return NO_LINES
+    ends = np.cumsum([0] + [len(part.easting) for part in chosen])
+    starts = [part.start[:-1] + shift for part, shift in zip(chosen, ends, strict=False)]
+    return Linework(
+        easting=np.concatenate([part.easting for part in chosen]),
+        northing=np.concatenate([part.northing for part in chosen]),
+        elevation=np.concatenate([part.elevation for part in chosen]),
+        point=np.concatenate([part.point for part in chosen]),
+        start=np.concatenate([*starts, ends[-1:]]),
+        name=tuple(name for part in chosen for name in part.name),
+        kind=tuple(kind for part in chosen for kind in part.kind),
+    )

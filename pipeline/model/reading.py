@@ -27,3 +27,12 @@ class Reading:
     findings: Findings = ()
     refused: int = 0
     """Rows that could not be used; each is among the findings."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fingerprint:
+    """What a file was when it was read: name, size, SHA-256 of its bytes."""
+
+    file: str
+    bytes: int
+    sha256: str

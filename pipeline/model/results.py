@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.model.arrays import Floats, Ints, Texts, lock_fields
+from pipeline.model.arrays import Floats, Ints, Texts, lock, lock_fields
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +72,41 @@ class Differences:
         n = len(self.easting)
         names = ("easting", "northing", "station", "offset", "ground", "design", "cut")
         lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Region:
+    """One connected area of the plan, with its holes, to be drawn.
+
+    Each ring is (n, 2) easting and northing without its first corner again at
+    the end: the outer ring first, counter-clockwise, then the holes, clockwise.
+    Within the region ``lower <= cut < upper`` [m]; both are NaN where the region
+    says something else, such as not surveyed.
+    """
+
+    lower: float
+    upper: float
+    rings: tuple[Floats, ...]
+
+    def __post_init__(self) -> None:
+        rings = tuple(lock(ring, np.float64, (None, 2), "ring") for ring in self.rings)
+        object.__setattr__(self, "rings", rings)
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """All places with ``lower <= cut < upper`` [m], merged into few regions.
+
+    ``area_m2`` is exact. The regions cover that less ``dropped_m2``, specks too
+    small to draw, plus ``closed_m2``, holes too small to draw.
+    """
+
+    lower: float
+    upper: float
+    regions: tuple[Region, ...]
+    area_m2: float
+    dropped_m2: float
+    closed_m2: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)

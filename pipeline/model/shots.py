@@ -96,7 +96,8 @@ def make_shots(
         given.setdefault(name, np.full(n, "", dtype=object))
     for name in ("sigma_h", "sigma_v", "rod"):
         given.setdefault(name, np.full(n, np.nan))
-    given.setdefault("id", np.array([str(i + 1) for i in range(n)], dtype=object))
+    if "id" not in given:
+        given["id"] = np.array([str(i + 1) for i in range(n)], dtype=object)
     given.setdefault("file", np.zeros(n, dtype=np.int32))
     given.setdefault("line", np.arange(1, n + 1))
     return Shots(easting=easting, northing=northing, elevation=elevation, files=files, **given)  # type: ignore[arg-type]

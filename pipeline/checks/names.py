@@ -1,0 +1,102 @@
+"""Ids and codes: said twice, or not in the list."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Mapping
+
+import numpy as np
+
+from pipeline.model import Bools, Finding, Findings, Shots, Texts
+from pipeline.settings import Code
+
+_LINE_NUMBER = re.compile(r"\d+$")
+
+
+def base_codes(shots: Shots, codes: Mapping[str, Code]) -> Texts:
+    """The job's code of each shot, ``EC`` for ``EC1``; empty where the job has none.
+
+    A field code may carry remarks after a blank; the first word counts.
+    """
+    known: dict[str, str] = {}
+    result = np.empty(len(shots), dtype=object)
+    for row, text in enumerate(shots.code):
+        base = known.get(text)
+        if base is None:
+            word = text.split()[0] if text.split() else ""
+            base = word if word in codes else _LINE_NUMBER.sub("", word)
+            base = known[text] = base if base in codes else ""
+        result[row] = base
+    return result
+
+
+def unknown_codes(shots: Shots, base: Texts, codes: Mapping[str, Code]) -> Findings:
+    """One finding for each field code that the job does not list, with the nearest it has."""
+    rows_of: dict[str, list[int]] = {}
+    for row in np.flatnonzero(base == ""):
+        rows_of.setdefault(str(shots.code[row]), []).append(int(row))
+    found = []
+    for text, rows in rows_of.items():
+        near = difflib.get_close_matches(text.upper(), list(codes), n=1, cutoff=0.5)
+        hint = f", did you mean {near[0]}?" if near else ""
+        found.append(
+            Finding(
+                severity="person",
+                kind="unknown code",
+                text=f"code {text!r} is not in the job's list{hint};"
+                f" {len(rows)} shot{'s' if len(rows) > 1 else ''} listed, not in the surface",
+                do="correct the code, or add it to the job file",
+                points=tuple(str(shots.id[row]) for row in rows),
+                file=shots.files[shots.file[rows[0]]],
+                line=int(shots.line[rows[0]]),
+            )
+        )
+    return tuple(found)
+
+
+def repeated_ids(shots: Shots, apart_m: float) -> Findings:
+    """The same id on two points farther apart than `apart_m`: both are kept, both are named."""
+    first: dict[str, int] = {}
+    found = []
+    for row, name in enumerate(shots.id):
+        if not name:
+            continue
+        earlier = first.setdefault(name, row)
+        if earlier == row:
+            continue
+        gap = float(
+            np.linalg.norm(
+                [
+                    shots.easting[row] - shots.easting[earlier],
+                    shots.northing[row] - shots.northing[earlier],
+                    shots.elevation[row] - shots.elevation[earlier],
+                ]
+            )
+        )
+        if gap > apart_m:
+            found.append(
+                Finding(
+                    severity="person",
+                    kind="id used twice",
+                    text=f"stands at two places {gap:.3f} m apart; both are used,"
+                    f" first seen in {shots.where(earlier)}",
+                    do="rename one of them",
+                    points=(name,),
+                    file=shots.files[shots.file[row]],
+                    line=int(shots.line[row]),
+                )
+            )
+    return tuple(found)
+
+
+def ground_rows(base: Texts, codes: Mapping[str, Code]) -> Bools:
+    """True where the shot's code is part of the ground surface."""
+    is_ground = {name: code.ground for name, code in codes.items()}
+    return np.array([is_ground.get(code, False) for code in base], dtype=bool)
+
+
+def kind_rows(base: Texts, codes: Mapping[str, Code], kind: str) -> Bools:
+    """True where the shot's code is of this kind: ``hub``, ``lid``, ``control``, ``object``."""
+    kinds = {name: code.kind for name, code in codes.items()}
+    return np.array([kinds.get(code, "") == kind for code in base], dtype=bool)

@@ -1,0 +1,175 @@
+"""The job file: ``job.toml`` into `Job`, every mistake named with its line."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import re
+import tomllib
+from dataclasses import fields, is_dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from pipeline.errors import JobError
+from pipeline.settings import Job
+
+JOB_FILE = "job.toml"
+OWN_FIELDS = frozenset({"folder", "given"})
+"""Fields that the reader sets, not the crew."""
+
+
+def read_job(folder: Path) -> Job:
+    """The job in `folder`.
+
+    Parameters
+    ----------
+    folder : Path
+        The job folder, or its ``job.toml``.
+
+    Returns
+    -------
+    Job
+        With `folder` set and `given` holding the dotted keys that the file states.
+
+    Raises
+    ------
+    JobError
+        No such file, not TOML, an unknown key, a value of the wrong kind or out
+        of range. All mistakes are listed at once, each with its line.
+    """
+    path = folder if folder.name == JOB_FILE else folder / JOB_FILE
+    text = _read_text(path)
+    stated = _parse(path, text)
+    job = _validate(path, text, stated)
+    _check_layers(path, text, job)
+    return replace(job, folder=path.parent.resolve(), given=frozenset(_dotted(stated)))
+
+
+def job_path(job: Job, relative: str) -> Path:
+    """`relative` inside the job folder.
+
+    Raises
+    ------
+    JobError
+        The path leaves the job folder and the job does not say ``outside = true``.
+    """
+    path = (job.folder / relative).resolve()
+    if not job.outside and not path.is_relative_to(job.folder.resolve()):
+        raise JobError(
+            f"{JOB_FILE}, path {relative!r}",
+            f"leads out of the job folder, to {path.name!r}",
+            "move the file into the job folder, or state outside = true",
+        )
+    return path
+
+
+def _read_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise JobError(str(path), "no such file", "name a job folder; it holds job.toml") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise JobError(str(path), f"cannot be read ({error})", "save it as UTF-8 text") from None
+
+
+def _parse(path: Path, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        hint = "see the place named"
+        if re.search(r"=\s*-?\d+,\d", text):
+            hint = "write decimals with a point: 0.5, not 0,5"
+        elif "\\" in text:
+            hint = "write paths with / instead of \\"
+        raise JobError(f"{path.name}", f"not valid TOML, {error}", hint) from None
+    except RecursionError:
+        raise JobError(f"{path.name}", "nested too deeply", "write the tables flat") from None
+
+
+def _validate(path: Path, text: str, stated: dict[str, Any]) -> Job:
+    from pydantic import TypeAdapter, ValidationError
+
+    for name in OWN_FIELDS & stated.keys():
+        raise JobError(
+            f"{path.name} line {_line_of(text, [name])}, key {name!r}",
+            "is set by the program",
+            "leave it out",
+        )
+    try:
+        # strict validation takes tables for dataclasses only from JSON
+        return TypeAdapter(Job).validate_json(json.dumps(stated, default=str))
+    except ValidationError as error:
+        lines = [_mistake(text, detail) for detail in error.errors()]
+        raise JobError(
+            path.name, "; ".join(lines), f"correct {_count(len(lines), 'setting')}"
+        ) from None
+
+
+def _mistake(text: str, detail: Any) -> str:
+    """``line 12, surface.max_edge_m = 'x': Input should be ...`` for one pydantic error."""
+    keys = [part for part in detail["loc"] if not (isinstance(part, str) and "[" in part)]
+    dotted = ".".join(str(part) for part in keys)
+    line = _line_of(text, [part for part in keys if isinstance(part, str)])
+    if detail["type"] in {"unexpected_keyword_argument", "extra_forbidden"}:
+        near = difflib.get_close_matches(str(keys[-1]), _known_keys(), n=1)
+        return f"line {line}, {dotted}: no such setting" + (
+            f", did you mean {near[0]!r}?" if near else ""
+        )
+    if detail["type"] in {"missing", "missing_keyword_only_argument", "missing_argument"}:
+        return f"line {line}, {dotted}: missing"
+    return f"line {line}, {dotted} = {detail['input']!r}: {detail['msg']}"
+
+
+def _known_keys() -> list[str]:
+    import pipeline.settings as tables
+
+    names: set[str] = set()
+    for table in vars(tables).values():
+        if isinstance(table, type) and is_dataclass(table):
+            names.update(item.name for item in fields(table))
+    return sorted(names - OWN_FIELDS)
+
+
+def _line_of(text: str, keys: list[str]) -> int:
+    """Line on which the last key that can be found is written; 1 where none is."""
+    found, start = 1, 0
+    lines = text.splitlines()
+    for key in keys:
+        word = rf"(?:{re.escape(key)}|\"{re.escape(key)}\"|'{re.escape(key)}')"
+        pattern = re.compile(rf"^\s*(?:\[+(?:.*\.)?{word}(?:\..*)?\]+|(?:.*\.)?{word}\s*=)")
+        for number in range(start, len(lines)):
+            if pattern.match(lines[number]):
+                found, start = number + 1, number
+                break
+    return found
+
+
+def _dotted(table: dict[str, Any], prefix: str = "") -> list[str]:
+    keys: list[str] = []
+    for name, value in table.items():
+        dotted = f"{prefix}{name}"
+        keys.append(dotted)
+        if isinstance(value, dict):
+            keys.extend(_dotted(value, f"{dotted}."))
+    return keys
+
+
+def _check_layers(path: Path, text: str, job: Job) -> None:
+    names = [layer.name for layer in job.layers]
+    for name in names:
+        if names.count(name) > 1:
+            raise JobError(
+                f"{path.name} line {_line_of(text, ['layers'])}",
+                f"layer {name!r} is named twice",
+                "give each layer its own name",
+            )
+    if job.target.layer not in names:
+        raise JobError(
+            f"{path.name} line {_line_of(text, ['target', 'layer'])}, target.layer",
+            f"found {job.target.layer!r}, but the layers are {', '.join(names)}",
+            "name one of them",
+        )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"

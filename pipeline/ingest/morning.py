@@ -1,0 +1,85 @@
+"""Which files a morning brought, and their fingerprints."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from fnmatch import fnmatch
+from pathlib import Path
+
+from pipeline.errors import InputError
+from pipeline.ingest.job import job_path
+from pipeline.model import Fingerprint
+from pipeline.settings import FileFormat, Job
+
+
+@dataclass(frozen=True, slots=True)
+class MorningFile:
+    """One file of the day and how it is read."""
+
+    path: Path
+    format: FileFormat
+
+
+def latest_day(job: Job) -> str:
+    """The last day folder by name, so days are named YYYY-MM-DD.
+
+    Raises
+    ------
+    InputError
+        There is no day folder.
+    """
+    root = job_path(job, job.shots.folder)
+    days = sorted(
+        entry.name
+        for entry in (root.iterdir() if root.is_dir() else ())
+        if entry.is_dir() and not entry.name.startswith(".")
+    )
+    if not days:
+        raise InputError(
+            f"{job.shots.folder}/", "no folder of a day", "lay the shots down as shots/2026-05-14/"
+        )
+    return days[-1]
+
+
+def morning_files(job: Job, day: str) -> tuple[MorningFile, ...]:
+    """Every file of the day, by name, each with the first format whose pattern fits.
+
+    Raises
+    ------
+    InputError
+        No such day, or an empty one.
+    """
+    folder = job_path(job, f"{job.shots.folder}/{day}")
+    if not folder.is_dir():
+        raise InputError(
+            f"{job.shots.folder}/{day}", "no such folder", "name a day that has shots with --day"
+        )
+    files = [
+        MorningFile(path, _format_of(job, path.name))
+        for path in sorted(folder.iterdir())
+        if path.is_file() and not path.name.startswith(".")
+    ]
+    if not files:
+        raise InputError(f"{job.shots.folder}/{day}", "no file", "lay the day's shots there")
+    return tuple(files)
+
+
+def _format_of(job: Job, name: str) -> FileFormat:
+    for candidate in job.shots.formats:
+        if fnmatch(name, candidate.files):
+            return candidate
+    return FileFormat()
+
+
+def fingerprint(path: Path, root: Path) -> Fingerprint:
+    """Name relative to `root` where it lies inside, size and SHA-256 of a file's bytes."""
+    digest = hashlib.sha256()
+    size = 0
+    with path.open("rb") as stream:
+        while block := stream.read(1 << 20):
+            digest.update(block)
+            size += len(block)
+    inside = path.resolve().is_relative_to(root.resolve())
+    name = path.resolve().relative_to(root.resolve()).as_posix() if inside else path.name
+    return Fingerprint(name, size, digest.hexdigest())

@@ -1,0 +1,84 @@
+"""job.toml: what is stated is taken, what is wrong is named with its line."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.errors import JobError
+from pipeline.ingest.job import job_path, read_job
+
+# ruff: noqa: E501
+GOOD = """\
+name = "Invented street"
+
+[[layers]]
+name = "finish"
+
+[[layers]]
+name = "clay subgrade"
+
+[surface]
+max_edge_m = 12
+"""
+
+
+def write(folder, text):
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_what_is_stated_is_taken_and_the_rest_is_assumed(tmp_path):
+    job = read_job(write(tmp_path, GOOD))
+
+    assert job.surface.max_edge_m == 12
+    assert "surface.max_edge_m" in job.given
+    assert "surface.crossing_tolerance_m" not in job.given
+    assert job.folder == tmp_path.resolve()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("max_edge_m = 12", "max_edge_m = -1", r"line 10, surface.max_edge_m = -1: .*greater than 0"),
+        ("max_edge_m = 12", "max_edge_m = nan", r"line 10, surface.max_edge_m = nan: .*finite"),
+        ("max_edge_m = 12", 'max_edge_m = "12"', r"surface.max_edge_m = '12': .*valid number"),
+        ("max_edge_m", "max_egde_m", r"line 10, surface.max_egde_m: no such setting, did you mean 'max_edge_m'"),
+        ("max_edge_m = 12", "max_edge_m = 0,5", r"line 10.*point: 0.5, not 0,5"),
+        ('"clay subgrade"', '"finish"', r"layer 'finish' is named twice"),
+        ('"clay subgrade"', '"gravel top"', r"target.layer: found 'clay subgrade', but the layers are"),
+        ('name = "Invented street"', "", r"name: missing"),
+        ("max_edge_m = 12", "max_edge_m = 12\n[grid]\nunit = 'ft'", r"line 12, grid.unit = 'ft'"),
+        ("[surface]", "folder = 'x'\n[surface]", r"no such setting"),
+    ],
+)  # fmt: skip
+def test_a_wrong_setting_is_named_with_its_line(tmp_path, old, new, message):
+    write(tmp_path, GOOD.replace(old, new, 1))
+
+    with pytest.raises(JobError, match=message):
+        read_job(tmp_path)
+
+
+def test_all_mistakes_are_listed_at_once(tmp_path):
+    write(tmp_path, GOOD + "max_edge = 1\n[stakes]\ninterval_m = 0\n")
+
+    with pytest.raises(JobError, match=r"max_edge: no such.*interval_m = 0.*Correct 2"):
+        read_job(tmp_path)
+
+
+def test_a_folder_without_a_job_is_refused(tmp_path):
+    with pytest.raises(JobError, match="no such file"):
+        read_job(tmp_path)
+
+
+@pytest.mark.parametrize("path", ["../control.csv", "/etc/hosts", "a/../../b"])
+def test_a_path_that_leaves_the_job_folder_is_refused(tmp_path, path):
+    job = read_job(write(tmp_path, GOOD))
+
+    with pytest.raises(JobError, match="out of the job folder"):
+        job_path(job, path)
+
+
+def test_a_job_may_say_that_its_files_lie_outside(tmp_path):
+    job = read_job(write(tmp_path, "outside = true\n" + GOOD))
+
+    assert job_path(job, "../control.csv") == tmp_path.resolve().parent / "control.csv"

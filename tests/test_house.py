@@ -1,0 +1,86 @@
+"""The house stands as it is drawn: who may import whom, and how large a room may grow."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PIPELINE = Path(__file__).resolve().parent.parent / "pipeline"
+
+GROUND = {"errors", "units", "settings", "model"}
+STAGES = {
+    "ingest": set(),
+    "control": set(),
+    "checks": set(),
+    "surface": set(),
+    "design": set(),
+    "compare": {"surface", "design"},
+    "crew": {"surface", "design", "compare"},
+    "deliver": set(),
+}
+MAY_IMPORT: dict[str, set[str]] = {
+    "errors": set(),
+    "units": set(),
+    "settings": {"units"},
+    "model": {"errors"},
+    **{stage: GROUND | others for stage, others in STAGES.items()},
+    "demo": {"errors", "model"},
+    "run": GROUND | set(STAGES),
+    "publish": GROUND | set(STAGES) | {"run"},
+    "cli": GROUND | set(STAGES) | {"run", "publish", "demo"},
+}
+FORBIDDEN_NAMES = {"utils", "helpers", "core", "common", "base", "manager"}
+TERMINAL_AND_DISK = {"ingest", "deliver", "cli", "demo"}
+
+MODULES = sorted(PIPELINE.rglob("*.py"))
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(PIPELINE).parts[0].removesuffix(".py")
+
+
+def imported_rooms(tree: ast.AST) -> set[str]:
+    rooms = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            parts = node.module.split(".")
+            if parts[0] == "pipeline":
+                rooms |= {parts[1]} if len(parts) > 1 else {alias.name for alias in node.names}
+        elif isinstance(node, ast.Import):
+            rooms |= {
+                alias.name.split(".")[1]
+                for alias in node.names
+                if alias.name.startswith("pipeline.")
+            }
+    return rooms - {"__version__"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PIPELINE).as_posix())
+def test_a_room_imports_only_downwards(path):
+    room = room_of(path)
+    if room == "__init__":
+        return
+    allowed = MAY_IMPORT[room] | {room}
+
+    assert imported_rooms(ast.parse(path.read_text(encoding="utf-8"))) <= allowed
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PIPELINE).as_posix())
+def test_a_module_stays_small_and_is_called_after_what_it_does(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 400
+    assert path.stem not in FORBIDDEN_NAMES
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PIPELINE).as_posix())
+def test_only_ingest_and_deliver_touch_the_disk(path):
+    if room_of(path) in TERMINAL_AND_DISK:
+        return
+    calls = {
+        node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call)
+    }
+
+    assert not calls & {"open", "read_text", "read_bytes", "write_text", "write_bytes", "print"}

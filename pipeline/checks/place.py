@@ -72,7 +72,7 @@ def _refuse_file(name: str, of_file: Bools, off: Bools, mirrored: Bools) -> None
             " northing and easting exchanged",
             "state the columns in the job file the other way round",
         )
-    if (of_file & off).all():
+    if off[of_file].all():
         raise InputError(
             name,
             f"none of its {total} shots is on this job",

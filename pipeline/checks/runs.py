@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.checks.bust import name_constant
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
 from pipeline.units import format_station
@@ -15,6 +17,8 @@ REACH_M = 35.0
 ASIDE_M = 1.0
 """Neighbours lie at the same offset within this [assumed]."""
 NEIGHBOURS = 6
+ROUGHNESS = 4.0
+"""A constant below this many spreads of the clay's own roughness is roughness [assumed]."""
 SHORTEST_RUN = 5
 """Shots that a run needs before its constant can be told from roughness; see job practice:
 five overlaps find a 30 mm bust in 84 % of cases at 12 mm shot noise (computed, 3 sigma)."""
@@ -105,9 +109,11 @@ def find_runs(shots: Shots, usable: Bools, profiled: Profiled, limit_m: float) -
     A run is at least five shots, all on one side of half the limit; two shots
     that do not follow, or have no residual, may stand between. Its constant is
     the median, its standard error 1.25 x 1.4826 x MAD / sqrt(n), and it counts
-    if it is more than three errors and more than the limit from zero. The
-    strongest run is taken out of the neighbours before the rest is judged, for a
-    bust makes its good neighbours look bad.
+    if it is more than three errors, more than the limit and more than
+    `ROUGHNESS` times the spread of all residuals from zero: five shots in a
+    hollow of rough clay are no bust. The strongest run is taken out of the
+    neighbours before the rest is judged, for a bust makes its good neighbours
+    look bad; shots at its ends that do not share its constant are given back.
     """
     groups = _groups(shots, np.flatnonzero(usable))
     pool = usable.copy()
@@ -115,8 +121,9 @@ def find_runs(shots: Shots, usable: Bools, profiled: Profiled, limit_m: float) -
     while True:
         residual = residuals(profiled, pool)
         residual[~pool] = np.nan
+        least = max(limit_m, ROUGHNESS * _spread(residual))
         strongest = max(
-            (run for group in groups for run in _runs_of(group, residual, limit_m)),
+            (run for group in groups for run in _runs_of(group, residual, least)),
             key=lambda run: abs(run.offset_m) * len(run.rows) ** 0.5,
             default=None,
         )
@@ -124,9 +131,23 @@ def find_runs(shots: Shots, usable: Bools, profiled: Profiled, limit_m: float) -
             return tuple(sorted(found, key=lambda run: run.rows[0]))
         pool[list(strongest.rows)] = False
         again = residuals(profiled, pool)
-        confirmed = _measured(np.array(strongest.rows), again, limit_m)
+        kept = _without_good_ends(np.array(strongest.rows), again, strongest.offset_m)
+        confirmed = _measured(kept, again, least)
         if confirmed is not None:
             found.append(confirmed)
+            pool[np.setdiff1d(strongest.rows, kept)] = True
+
+
+def _spread(residual: Floats) -> float:
+    """Robust standard deviation of the residuals that there are [m]."""
+    values = residual[~np.isnan(residual)]
+    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if len(values) else 0.0
+
+
+def _without_good_ends(rows: Ints, residual: Floats, offset_m: float) -> Ints:
+    """The run from its first to its last shot that stands off by at least half its constant."""
+    bad = np.flatnonzero(residual[rows] * np.sign(offset_m) > abs(offset_m) / 2)
+    return rows[bad[0] : bad[-1] + 1] if len(bad) else rows[:0]
 
 
 def _runs_of(group: Ints, residual: Floats, limit_m: float) -> list[Run]:
@@ -170,23 +191,39 @@ def _measured(rows: Ints, residual: Floats, limit_m: float) -> Run | None:
     return Run(tuple(int(row) for row in rows), constant, error)
 
 
-def findings(shots: Shots, feet: Feet, runs: tuple[Run, ...], set_aside: bool) -> Findings:
-    """One finding a run: how many, how far, where, and what follows."""
-    return tuple(_finding(shots, feet, run, set_aside) for run in runs)
+def findings(
+    shots: Shots,
+    feet: Feet,
+    runs: tuple[Run, ...],
+    constants: Mapping[str, float],
+    *,
+    set_aside: bool,
+) -> Findings:
+    """One finding a run: how many, how far, where, what it equals, and what follows.
+
+    ``constants`` are heights that people mix up, by name; the run is only said
+    to equal one, nothing is corrected.
+    """
+    return tuple(_finding(shots, feet, run, constants, set_aside) for run in runs)
 
 
-def _finding(shots: Shots, feet: Feet, run: Run, set_aside: bool) -> Finding:
+def _finding(
+    shots: Shots, feet: Feet, run: Run, constants: Mapping[str, float], set_aside: bool
+) -> Finding:
     first = run.rows[0]
     along = feet.station[list(run.rows)]
     side = "high" if run.offset_m > 0 else "low"
     what = "kept out of the surface" if set_aside else "still in the surface"
+    # rough clay hides a few millimetres, however small the spread looks
+    names = name_constant(run.offset_m, max(run.error_m, 0.005), constants)
+    equals = f"; equals {' or '.join(names[:3])}" if names else ""
     return Finding(
         severity="person",
         kind="suspected bust",
         text=f"{len(run.rows)} shots in a row stand {abs(run.offset_m):.3f} m {side}"
         f" (+/- {run.error_m:.3f}), {format_station(float(along.min()))} to"
-        f" {format_station(float(along.max()))}; {what}",
-        do="ask for the rod height; correct the file or shoot the stretch again",
+        f" {format_station(float(along.max()))}{equals}; {what}",
+        do="ask for the rod height and what was shot; correct the file or shoot the stretch again",
         points=tuple(str(shots.id[row]) for row in run.rows),
         file=shots.files[shots.file[first]],
         line=int(shots.line[first]),

@@ -63,6 +63,16 @@ def test_a_file_of_another_job_is_refused():
         off_job(shots(4), away, away, REACH, 50.0)
 
 
+def test_a_file_of_another_job_beside_a_good_one_is_refused():
+    places = feet([50.0] * 3 + [9000.0] * 3, [0.0] * 6)
+    both = make_shots(
+        range(6), range(6), [0.0] * 6, file=[0] * 3 + [1] * 3, files=("a.csv", "b.csv")
+    )
+
+    with pytest.raises(InputError, match=r"b\.csv: none of its 3 shots"):
+        off_job(both, places, places, REACH, 50.0)
+
+
 def test_a_shot_far_off_the_design_is_listed_and_undesigned_ground_is_not():
     ground = make_shots([1, 2, 3], [1, 2, 3], [10.0, 13.0, 13.0])
     off, found = off_design(

@@ -1,0 +1,232 @@
+"""The command line: thin, and quick to say what it can do; heavy imports are inside commands."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pipeline import __version__
+from pipeline.errors import LathError
+
+if TYPE_CHECKING:
+    from pipeline.run import Stopwatch
+
+HELD = 4
+"""Exit code: a finding needs a person before anyone digs."""
+
+
+class Lath(click.Group):
+    """A refusal is one message on standard error and its exit code, never a traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a `LathError` ends the process with its own code."""
+        try:
+            return super().invoke(ctx)
+        except LathError as refusal:
+            click.echo(f"lath: {refusal}", err=True)
+            ctx.exit(refusal.exit_code)
+        except BrokenPipeError:
+            # the reader of a pipe went away: nothing to say and nobody to say it to
+            sys.stderr.close()
+            ctx.exit(0)
+
+
+class Finite(click.ParamType):
+    """A finite number, or a station; click's own float takes ``nan`` and ``1_000``."""
+
+    def __init__(self, name: str, parse: Callable[[str], float]) -> None:
+        self.name = name
+        self.parse = parse
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number, or click's own refusal."""
+        try:
+            return self.parse(str(value))
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+def _number(text: str) -> float:
+    from pipeline.units import parse_number
+
+    return parse_number(text)
+
+
+def _station(text: str) -> float:
+    from pipeline.units import parse_station
+
+    return parse_station(text)
+
+
+NUMBER = Finite("number", _number)
+STATION = Finite("station", _station)
+FOLDER = click.Path(path_type=Path)
+
+as_json = click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object.")
+of_day = click.option("--day", help="Folder of the day's shots; the latest if not given.")
+
+
+@click.group(cls=Lath, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="lath")
+def main() -> None:
+    """From the morning's shots to the numbers on the lath.
+
+    \b
+    Example:
+      lath demo street
+      lath run street --day 2026-05-14
+
+    \b
+    Exit codes: 0 done; 2 mistyped command; 3 an input or the design cannot be
+    used, nothing written; 4 a finding needs a person before anyone digs.
+    """  # noqa: D301  # click's \b keeps lines apart
+
+
+@main.command()
+@click.argument("folder", type=FOLDER, default=Path("lath-demo"))
+@as_json
+def demo(folder: Path, json_wanted: bool) -> None:
+    """Lay down the invented job in FOLDER and run it.
+
+    \b
+    Example:
+      lath demo street
+    """  # noqa: D301
+    from pipeline.demo import lay_down
+
+    lay_down(folder)
+    _say(f"Laid down the invented job in {folder}/", json_wanted)
+    _run(folder, None, None, json_wanted)
+
+
+@main.command()
+@click.argument("job", type=FOLDER)
+@of_day
+@click.option("--out", type=FOLDER, help="Where packages go; JOB/out if not given.")
+@as_json
+def run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> None:
+    """Make the crew's package from the morning's shots.
+
+    \b
+    Example:
+      lath run street --day 2026-05-14
+    """  # noqa: D301
+    _run(job, day, out, json_wanted)
+
+
+@main.command()
+@click.argument("job", type=FOLDER)
+@of_day
+@as_json
+def check(job: Path, day: str | None, json_wanted: bool) -> None:
+    """Read and check everything; write nothing.
+
+    \b
+    Example:
+      lath check street
+    """  # noqa: D301
+    from pipeline import publish
+    from pipeline.crew.summary import words
+    from pipeline.run import run_day
+
+    watch = _stopwatch()
+    result = run_day(job, day, watch)
+    if json_wanted:
+        click.echo(_json(publish.run_object(result, None, watch.seconds)))
+    else:
+        click.echo("\n".join(words(publish.summary_of(result))))
+        click.echo("Nothing written.")
+    sys.exit(HELD if result.held else 0)
+
+
+@main.command()
+@click.argument("job", type=FOLDER)
+@of_day
+@click.option("--station", type=STATION, help="Station, 0+123.4 or 123.4.")
+@click.option("--offset", type=NUMBER, default=None, help="Offset [m], right +, left -.")
+@click.option("--east", type=NUMBER, help="Easting on the job grid [m].")
+@click.option("--north", type=NUMBER, help="Northing on the job grid [m].")
+@click.option("--elev", type=NUMBER, help="Elevation there [m], instead of today's ground.")
+@as_json
+def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
+    job: Path,
+    day: str | None,
+    station: float | None,
+    offset: float | None,
+    east: float | None,
+    north: float | None,
+    elev: float | None,
+    json_wanted: bool,
+) -> None:  # one parameter an option is click's way
+    """The design at a place: every layer, with the cut or fill.
+
+    \b
+    Example:
+      lath at street --station 0+120 --offset -3.5
+      lath at street --east 5210.4 --north 8120.9 --elev 102.31
+    """  # noqa: D301
+    from pipeline import publish
+    from pipeline.run import place_on_grid, place_on_line
+
+    if station is not None and east is None and north is None:
+        place = place_on_line(job, day, (station, offset or 0.0), elev)
+    elif east is not None and north is not None and station is None and offset is None:
+        place = place_on_grid(job, day, (east, north), elev)
+    else:
+        raise click.UsageError("give --station (and --offset), or --east and --north")
+    if json_wanted:
+        click.echo(_json(publish.place_object(place)))
+    else:
+        click.echo("\n".join(publish.place_words(place)))
+
+
+def _run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> None:
+    from pipeline import publish
+    from pipeline.crew.summary import words
+    from pipeline.run import run_day
+
+    watch = _stopwatch()
+    result = run_day(job, day, watch)
+    with watch.stage("deliver"):
+        folder = publish.deliver(result, out)
+    if json_wanted:
+        click.echo(_json(publish.run_object(result, folder, watch.seconds)))
+    else:
+        click.echo("\n".join(words(publish.summary_of(result))))
+        click.echo(f"Package    {folder}, {sum(watch.seconds.values()):.1f} s")
+    sys.exit(HELD if result.held else 0)
+
+
+def _stopwatch() -> Stopwatch:
+    """A stopwatch that names the stage on standard error once a run takes over a second."""
+    from pipeline.run import Stopwatch
+
+    begun = time.monotonic()
+
+    def tell(stage: str) -> None:
+        if time.monotonic() - begun > 1.0:
+            click.echo(f"  {stage} ...", err=True)
+
+    return Stopwatch(tell)
+
+
+def _json(value: object) -> str:
+    from pipeline.deliver.json import json_bytes
+
+    return json_bytes(value).decode("utf-8").rstrip("\n")
+
+
+def _say(text: str, quiet: bool) -> None:
+    if not quiet:
+        click.echo(text)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,152 @@
+"""Where a number is painted on the dirt, and where a dot is: only on ground that is at grade."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipeline.compare.levels import layer_elevation
+from pipeline.crew.references import lath_name
+from pipeline.crew.stakes import column_name
+from pipeline.design import alignment as line
+from pipeline.design import corridor as sections
+from pipeline.model import Corridor, Floats, Stakes, Surface, Table, texts
+from pipeline.settings import Rounding, Target
+from pipeline.surface import locate
+from pipeline.units import format_length, format_side, format_station, ground_mark
+
+NOT_SHOT = "NOT SHOT"
+BESIDE_M = 0.05
+"""Two places this close are one place to a rod [assumed]."""
+
+
+def spots(
+    corridor: Corridor, station: Floats, layer_names: Sequence[str]
+) -> tuple[Floats, Floats, list[str]]:
+    """Station, offset and name of every break of the named layers at each station.
+
+    Two breaks closer than 5 cm get one number; the first layer's name stands.
+    """
+    found: list[tuple[float, float, str]] = []
+    for name in layer_names:
+        layer = corridor.layer(name)
+        for break_name, side in zip(layer.breaks, layer.side, strict=True):
+            offset, _ = sections.break_line(corridor, name, break_name, side, station)
+            found += [
+                (float(s), float(o), break_name)
+                for s, o in zip(station, offset, strict=True)
+                if np.isfinite(o)
+            ]
+    # stable: where two layers share a place, the first layer's name comes first
+    found.sort(key=lambda spot: (spot[0], round(spot[1], 3)))
+    kept: list[tuple[float, float, str]] = []
+    for spot in found:
+        same_station = kept and kept[-1][0] == spot[0]
+        if not (same_station and spot[1] - kept[-1][1] < 0.05):
+            kept.append(spot)
+    return (
+        np.array([spot[0] for spot in kept]),
+        np.array([spot[1] for spot in kept]),
+        [spot[2] for spot in kept],
+    )
+
+
+def grade_dots(
+    corridor: Corridor, ground: Surface, station: Floats, target: Target, rounding: Rounding
+) -> Stakes:
+    """Ground against the target layer at every spot, with what is painted there.
+
+    Returns
+    -------
+    Stakes
+        By station, left to right. ``kind`` is ``dot`` where the ground is within
+        the on-grade tolerance, ``number`` elsewhere, ``unshot`` where no triangle
+        of today's ground lies: that spot has no number and says so.
+    """
+    layer = corridor.layer(target.layer)
+    names = [target.layer] if layer.surface is None else []
+    names += [layer.name for layer in corridor.layers[:1] if layer.name not in names]
+    at, offset, what = spots(corridor, station, names)
+    easting, northing, _ = line.point_at(corridor.alignment, at, offset)
+    design = layer_elevation(corridor, layer, at, offset, easting, northing)
+    inside = np.isfinite(design)
+    at, offset, easting, northing = (x[inside] for x in (at, offset, easting, northing))
+    design = design[inside]
+    what = [name for name, keep in zip(what, inside, strict=True) if keep]
+    ground_z = ground_beside(ground, easting, northing)
+    cut = ground_z - design
+    marks = [_paint(float(c), rounding) for c in cut]
+    kinds = [
+        "unshot" if mark == NOT_SHOT else "dot" if mark == "GRADE" else "number" for mark in marks
+    ]
+    return Stakes(
+        layers=(target.layer,),
+        id=texts([f"{format_station(s).replace('+', '')}{lath_name(w)}{format_side(o)}"
+                   for s, o, w in zip(at, offset, what, strict=True)]),
+        kind=texts(kinds),
+        what=texts(what),
+        station=at,
+        offset=offset,
+        easting=easting,
+        northing=northing,
+        ground=ground_z,
+        design=design[:, None],
+        mark=texts(marks),
+        note=texts([""] * len(marks)),
+    )  # fmt: skip
+
+
+def ground_beside(ground: Surface, easting: Floats, northing: Floats) -> Floats:
+    """Ground at each place; outside the surface by up to `BESIDE_M`, the ground beside it.
+
+    The last row of shots lies on the end of the design only to the centimetre,
+    so a spot on the end would else be called unshot although a rod stood there.
+    """
+    z = locate.interpolate(ground, easting, northing)
+    for turn in np.arange(8) * (np.pi / 4):
+        missing = np.flatnonzero(np.isnan(z))
+        if not len(missing):
+            break
+        z[missing] = locate.interpolate(
+            ground,
+            easting[missing] + BESIDE_M * np.sin(turn),
+            northing[missing] + BESIDE_M * np.cos(turn),
+        )
+    return z
+
+
+def _paint(cut: float, rounding: Rounding) -> str:
+    if np.isnan(cut):
+        return NOT_SHOT
+    return ground_mark(cut, step=rounding.dirt_m, on_grade=rounding.on_grade_m)
+
+
+def table(dots: Stakes) -> Table:
+    """``dots.csv``: a row a spot, ground, layer and what is painted, final."""
+    layer = column_name(dots.layers[0])
+    columns = (
+        "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "ground_m",
+        f"{layer}_m", "cut_m", "kind", "paint", "note",
+    )  # fmt: skip
+    cut = dots.ground - dots.design[:, 0]
+    rows = [
+        (
+            dots.id[i],
+            dots.what[i],
+            format_station(dots.station[i]),
+            format_side(dots.offset[i]),
+            format_length(dots.offset[i]),
+            format_length(dots.easting[i]),
+            format_length(dots.northing[i]),
+            format_length(dots.ground[i]),
+            format_length(dots.design[i, 0]),
+            format_length(cut[i]),
+            dots.kind[i],
+            dots.mark[i],
+            dots.note[i],
+        )
+        for i in range(len(dots))
+    ]
+    text = frozenset({"id", "what", "station", "side", "kind", "paint", "note"})
+    return Table("dots", columns, tuple(rows), text)

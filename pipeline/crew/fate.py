@@ -1,0 +1,49 @@
+"""What became of every shot: used, or listed with the reason. Nothing is deleted."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.model import Differences, Shots, Table, Texts
+from pipeline.settings import Rounding
+from pipeline.units import format_length, format_side, format_station, ground_mark
+
+
+def table(shots: Shots, fate: Texts, at_shots: Differences, rounding: Rounding) -> Table:
+    """``points.csv``: every shot as read, in order, with its fate and its cut to the target layer.
+
+    Parameters
+    ----------
+    shots : Shots
+        All n shots of the morning.
+    fate : text (n,)
+        ``in the surface``, ``hub``, or why the shot is not used.
+    at_shots : Differences
+        Ground against the target layer at each shot; NaN where the shot is no ground.
+    rounding : Rounding
+    """
+    columns = (
+        "id", "code", "station", "side", "offset_m", "easting_m", "northing_m", "elevation_m",
+        "cut_m", "mark", "fate", "file", "line", "note",
+    )  # fmt: skip
+    rows = [
+        (
+            shots.id[i],
+            shots.code[i],
+            format_station(at_shots.station[i]),
+            format_side(at_shots.offset[i]),
+            format_length(at_shots.offset[i]),
+            format_length(shots.easting[i]),
+            format_length(shots.northing[i]),
+            format_length(shots.elevation[i]),
+            format_length(at_shots.cut[i]),
+            ground_mark(float(at_shots.cut[i]), step=rounding.dirt_m, on_grade=rounding.on_grade_m),
+            fate[i],
+            shots.files[shots.file[i]],
+            str(shots.line[i]),
+            shots.note[i],
+        )
+        for i in np.arange(len(shots))
+    ]
+    text = frozenset({"id", "code", "station", "side", "mark", "fate", "file", "note"})
+    return Table("points", columns, tuple(rows), text)

@@ -1,0 +1,105 @@
+"""The closing words: what a foreman wants to know when the screen stops moving."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.model import Finding, Findings, Quantity
+from pipeline.units import format_length
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """The figures of a day that the closing words are made of."""
+
+    job: str
+    day: str
+    read: int
+    used: int
+    refused: int
+    reasons: tuple[tuple[str, int], ...]
+    quantities: tuple[Quantity, ...]
+    target: str
+    extremes: tuple[str, ...]
+    numbers: tuple[tuple[str, int], ...]
+    findings: Findings
+    assumed: tuple[str, ...]
+
+
+def words(summary: Summary) -> list[str]:
+    """Lines of plain text, 100 columns at most where names allow."""
+    shots = f"{summary.read} read, {summary.used} used, {summary.refused} not used, all listed"
+    lines = [f"{summary.job}, {summary.day}", f"Shots      {shots}"]
+    lines += [f"           {count:5d} {reason}" for reason, count in summary.reasons]
+    lines += _layer_lines(summary.quantities, summary.target)
+    lines += [f"Mark       {text}" for text in summary.extremes]
+    lines.append("To paint   " + ", ".join(f"{count} {what}" for what, count in summary.numbers))
+    lines += _finding_lines(summary.findings)
+    if summary.assumed:
+        lines.append("Assumed    " + "; ".join(summary.assumed))
+    lines.append("Caution    " + CAUTION)
+    return lines
+
+
+SHOWN = 3
+"""Findings of one kind that are printed in full; all of them are in ``findings.json``."""
+
+CAUTION = (
+    "Arithmetic on surveyed and recorded heights, not a locate. Call and renew the locate ticket,"
+    " expose by hand, keep to local rules; if marks and this list disagree, stop and ask."
+)
+
+
+def _layer_lines(quantities: Sequence[Quantity], target: str) -> list[str]:
+    lines = ["Layer      mean      cut m3   fill m3   compared m2  not surveyed m2"]
+    for row in quantities:
+        mean = mean_words(row.mean_cut_m)
+        arrow = "  <- today's layer" if row.layer == target else ""
+        lines.append(
+            f"           {mean:9s}{row.cut_m3:8.1f}{row.fill_m3:10.1f}"
+            f"{row.compared_area_m2:14.0f}{row.uncovered_area_m2:17.0f}   {row.layer}{arrow}"
+        )
+    return lines
+
+
+def mean_words(mean_cut_m: float) -> str:
+    """``C 0.012`` or ``F 0.034``: the mean of cut (+) and fill (-), to the millimetre."""
+    text = format_length(abs(mean_cut_m))
+    if not text or float(text) == 0:
+        return text and "0.000"
+    return f"{'C' if mean_cut_m > 0 else 'F'} {text}"
+
+
+def _finding_lines(findings: Findings) -> list[str]:
+    """Stops and what a person has to look at, the first few of each kind; notes only counted."""
+    lines: list[str] = []
+    for severity, word in (("stop", "STOP"), ("person", "Look")):
+        of_kind: dict[str, list[Finding]] = {}
+        for finding in findings:
+            if finding.severity == severity:
+                of_kind.setdefault(finding.kind, []).append(finding)
+        for kind, alike in of_kind.items():
+            lines += [f"{word:11s}{_sentence(finding)}" for finding in alike[:SHOWN]]
+            if len(alike) > SHOWN:
+                lines.append(f"{'':11s}{len(alike) - SHOWN} more: {kind}, see findings.json")
+    notes = sum(finding.severity == "note" for finding in findings)
+    if notes:
+        lines.append(f"Noted      {notes} more in findings.json, nothing to do")
+    return lines
+
+
+def _sentence(finding: Finding) -> str:
+    place = f"{finding.file}{f' line {finding.line}' if finding.line else ''}"
+    # readers put the place into their text themselves
+    where = f"{place}: " if finding.file and not finding.text.startswith(finding.file) else ""
+    what = f"{finding.do[:1].upper()}{finding.do[1:]}"
+    return f"{where}{_points(finding.points)}{finding.text}. {what}."
+
+
+def _points(points: tuple[str, ...]) -> str:
+    if not points:
+        return ""
+    shown = ", ".join(points[:6])
+    more = f" and {len(points) - 6} more" if len(points) > 6 else ""
+    return f"point{'s' if len(points) > 1 else ''} {shown}{more}, "

@@ -1,0 +1,37 @@
+"""Heights of the design that people mix up: layer thicknesses and curb references."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from pipeline.model import Corridor
+
+LEAST_M = 0.02
+"""Smaller differences cannot be told from shot noise [assumed]."""
+
+
+def known_constants(corridor: Corridor) -> dict[str, float]:
+    """Name -> size [m] of every thickness at the crown and every step between curb references.
+
+    Taken from the first station of each layer. A constant error of this size
+    looks like a rod bust and is a wrong reference or a wrong layer.
+    """
+    layers = [layer for layer in corridor.layers if layer.breaks]
+    found: dict[str, float] = {}
+    for upper, lower in pairwise(layers):
+        found[f"{upper.name} for {lower.name}"] = _crown(upper.rise, upper.side) - _crown(
+            lower.rise, lower.side
+        )
+    for layer in layers:
+        right = [k for k, side in enumerate(layer.side) if side > 0]
+        for i, j in ((i, j) for i in right for j in right if i < j):
+            name = f"{layer.breaks[j]} for {layer.breaks[i]}"
+            found.setdefault(name, float(abs(layer.rise[0, j] - layer.rise[0, i])))
+    return {name: size for name, size in found.items() if abs(size) >= LEAST_M}
+
+
+def _crown(rise: np.ndarray, side: tuple[int, ...]) -> float:
+    """Rise of the break nearest to the line at the first station."""
+    return float(rise[0, side.index(0)] if 0 in side else np.nanmax(rise[0]))

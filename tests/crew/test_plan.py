@@ -1,0 +1,650 @@
+"""The day's drawing, made of an invented street: a line, an arc, a line, a reverse arc.
+
+Ground minus design is a formula of station and offset, so bands and contours
+come from matplotlib's contour generator instead of our own comparison.
+"""
+
+import io
+import itertools
+import math
+import time
+from collections import Counter
+from dataclasses import replace
+from types import SimpleNamespace
+
+import contourpy
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+
+from pipeline.crew import plan
+from pipeline.crew.plan_frame import band_span, band_words, corners, frame, wrapped
+from pipeline.crew.plan_labels import text_width
+from pipeline.crew.plan_lines import broken_line, line_stations, station_ticks, street_of, strokes
+from pipeline.crew.plan_pages import strips
+from pipeline.deliver.dxf import dxf_bytes
+from pipeline.design import alignment as line
+from pipeline.errors import JobError
+from pipeline.model import (
+    LAYERS,
+    PENS,
+    AlignmentRows,
+    Band,
+    Corridor,
+    ElementRow,
+    Layer,
+    Profile,
+    Region,
+    Stakes,
+    Utilities,
+    make_shots,
+    texts,
+)
+from pipeline.settings import Rounding, Sheet
+from pipeline.surface.contour import Isolines
+from pipeline.units import format_station, ground_mark
+
+EAST, NORTH = 512_340.0, 5_460_200.0
+BANDS = [0.02, 0.05, 0.10, 0.20]
+BREAKS = (("edge of clay", -1), ("lip", -1), ("crown", 0), ("lip", 1), ("edge of clay", 1))
+OFFSETS = np.array([-6.0, -4.3, 0.0, 4.3, 6.0])
+CAUTION = (
+    "Arithmetic on surveyed and recorded heights, not a locate. Call and renew the locate"
+    " ticket, expose by hand; if marks and this sheet disagree, stop and ask."
+)
+
+
+def difference(s, o):
+    """Cut of the invented morning [m]."""
+    return 0.09 * np.sin(s / 23) + 0.07 * np.cos(s / 9 + o / 3) + 0.05 * np.sin(s / 61) + 0.006 * o
+
+
+def in_gap(s, o):
+    """Where nobody shot: 26 m of the right lane."""
+    return (s > 305) & (s < 331) & (o > 1.5)
+
+
+def street():
+    pieces = [("line", 120.0, math.inf, 0), ("arc", 150.0, 100.0, 1), ("line", 60.0, math.inf, 0),
+              ("arc", 60.0, 60.0, -1), ("line", 30.0, math.inf, 0)]  # fmt: skip
+    rows = [ElementRow(kind, length, r, r, turn) for kind, length, r, turn in pieces]
+    rows[0] = replace(rows[0], start=(EAST, NORTH))
+    built, _ = line.build(AlignmentRows("invented street", tuple(rows), azimuth=1.2))
+    ends = np.array([0.0, 420.0])
+    names, sides = zip(*BREAKS, strict=True)
+    layer = Layer("clay subgrade", "Clay", names, sides, ends, np.tile(OFFSETS, (2, 1)),
+                  np.zeros((2, 5)))  # fmt: skip
+    grade = Profile("profile", ends, [100.0], [0.01], [0.01], [np.inf])
+    return Corridor("invented street", built, grade, (layer,))
+
+
+def on_grid(corridor, s, o):
+    return line.point_at(corridor.alignment, np.asarray(s, float), np.asarray(o, float))[:2]
+
+
+def bands_and_contours(corridor):
+    s, o = np.linspace(0, 420, 841), np.linspace(-6, 6, 49)
+    grid = np.meshgrid(s, o)
+    cut = np.ma.array(difference(*grid), mask=in_gap(*grid))
+    maker = contourpy.contour_generator(s, o, cut, fill_type="OuterOffset", corner_mask=True)
+    limits = plan.band_limits(BANDS)
+    bands = []
+    for low, high in itertools.pairwise(limits):
+        regions = []
+        for points, offsets in zip(*maker.filled(max(low, -9), min(high, 9)), strict=True):
+            rings = [points[a : b - 1] for a, b in itertools.pairwise(offsets)]
+            on = [np.column_stack(on_grid(corridor, ring[:, 0], ring[:, 1])) for ring in rings]
+            if shapely.Polygon(on[0]).area > 0.05:
+                regions.append(Region(low, high, tuple(on)))
+        bands.append(Band(low, high, tuple(regions), 0.0, 0.0, 0.0))
+    level, parts = [], []
+    for wanted in plan.contour_levels(BANDS):
+        for points in maker.lines(wanted):
+            level.append(wanted)
+            parts.append(np.column_stack(on_grid(corridor, points[:, 0], points[:, 1])))
+    every = np.concatenate(parts)
+    start = np.concatenate([[0], np.cumsum([len(part) for part in parts])])
+    return tuple(bands), Isolines(level, every[:, 0], every[:, 1], start)
+
+
+def places(corridor, kind, s, o, mark, ids):
+    e, n = on_grid(corridor, s, o)
+    none = np.full(len(s), np.nan)
+    return Stakes(
+        layers=("clay subgrade",), id=texts(ids), kind=texts(kind), what=texts([""] * len(s)),
+        station=s, offset=o, easting=e, northing=n, ground=none, design=none[:, None],
+        mark=texts(mark), note=texts([""] * len(s)),
+    )  # fmt: skip
+
+
+def stakes_of(corridor):
+    along = np.arange(0.0, 421.0, 5.0)
+    s, o = np.concatenate([along, along[::-1]]), np.repeat([-7.5, 7.5], len(along))
+    ids = [
+        f"{format_station(a).replace('+', '')}{'L' if b < 0 else 'R'}"
+        for a, b in zip(s, o, strict=True)
+    ]
+    key_s = np.array([0.0, 120.0, 270.0, 330.0, 390.0, 420.0, 145.0, 352.0])
+    key = ["start", "PC", "PT", "PC", "PT", "end", "HP", "LP"]
+    return places(
+        corridor, ["stake"] * len(s) + ["point"] * 8, np.concatenate([s, key_s]),
+        np.concatenate([o, np.zeros(8)]), ["1.50 TBC"] * len(s) + key, ids + key,
+    )  # fmt: skip
+
+
+def dots_of(corridor):
+    s, o = np.repeat(np.arange(2.5, 420.0, 5.0), 5), np.tile(OFFSETS, 84)
+    mark = [
+        "NOT SHOT" if in_gap(a, b) else ground_mark(float(difference(a, b)), on_grade=0.01)
+        for a, b in zip(s, o, strict=True)
+    ]
+    return places(corridor, ["number"] * len(s), s, o, mark, [str(i) for i in range(len(s))])
+
+
+def scene():
+    """700 shots less those of the gap, 420 dots, 170 stakes, 5 buried things."""
+    random = np.random.default_rng(5)
+    corridor = street()
+    s = np.repeat(np.arange(0.0, 420.0, 3.0), 5) + random.uniform(-0.4, 0.4, 700)
+    o = np.tile(OFFSETS, 140) * 0.95 + random.uniform(-0.2, 0.2, 700)
+    s = np.clip(s, 0, 420)
+    shot = ~in_gap(s, o)
+    s, o = s[shot], o[shot]
+    used = np.ones(len(s), bool)
+    used[[37, 222, 481]] = False
+    bands, contours = bands_and_contours(corridor)
+    around_s = np.concatenate([np.linspace(305, 331, 30), np.linspace(331, 305, 30)])
+    gap = np.column_stack(on_grid(corridor, around_s, np.repeat([1.5, 6.0], 30)))
+    e, n = on_grid(corridor, [52, 133, 236, 318, 400], [-2.5, 3, -1.5, 3.2, 2])
+    return plan.PlanInputs(
+        corridor=corridor, layer="clay subgrade",
+        shots=make_shots(*on_grid(corridor, s, o), 100 + difference(s, o)), used=used,
+        cut=np.where(used, difference(s, o), np.nan), bands=bands, contours=contours,
+        not_surveyed=(Region(np.nan, np.nan, (gap,)),), stakes=stakes_of(corridor),
+        dots=dots_of(corridor),
+        utilities=Utilities(
+            id=texts(["V1", "MH2", "V3", "CB4", "V5"]),
+            kind=texts(["valve", "manhole", "valve", "catch basin", "valve"]), easting=e,
+            northing=n, lid=[99.8, 100.0, np.nan, 99.7, 99.9], depth_to_top=[0.3] * 5,
+            note=texts([""] * 5),
+        ),
+        sheet=Sheet(bands_m=BANDS), rounding=Rounding(),
+        words=plan.PlanWords(
+            job="Invented street, phase 2", day="2026-05-14", layer="clay subgrade", grid="local",
+            heights="site bench marks", shots="670 used, 3 not used", package="a1b2c3d4e5",
+            prepared_by="day shift", numbers=("mean C 0.012",), cautions=(CAUTION,),
+        ),
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def inputs():
+    return scene()
+
+
+@pytest.fixture(scope="module")
+def drawn(inputs):
+    return plan.drawing(inputs)
+
+
+@pytest.fixture(scope="module")
+def content(drawn):
+    return dxf_bytes(drawn)
+
+
+@pytest.fixture(scope="module")
+def document(content):
+    return ezdxf.read(io.StringIO(content.decode("utf-8")))
+
+
+def map_words(picture):
+    """(layer, text, box) of every text on the map, boxes by hand from anchor and width."""
+    found = []
+    for words in picture.words:
+        if words.layer in ("text-title", "text-legend", "text-caution"):
+            continue
+        shift = {"left": 0.0, "centre": 0.5, "right": 1.0}[words.anchor]
+        for text, x, y, h, angle in zip(
+            words.text, words.x, words.y, words.height, words.angle, strict=True
+        ):
+            w = text_width(text) * h
+            box = shapely.box(x - shift * w, y - h / 2, x + (1 - shift) * w, y + h / 2)
+            found.append(
+                (words.layer, text,
+                 shapely.affinity.rotate(box, angle, origin=(x, y), use_radians=True))
+            )  # fmt: skip
+    return found
+
+
+def test_no_two_texts_of_the_map_overlap(drawn):
+    """Acceptance: less than 2 % of boxes overlap at 1:250; here none does, at 1:500."""
+    boxes = [box for _, _, box in map_words(drawn.picture)]
+    assert len(boxes) > 500
+    first, second = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+    assert (first == second).all()
+
+
+def test_texts_are_as_high_on_paper_as_a_person_can_read(drawn):
+    """1.8 to 5 mm; drafting guides give 1.8 mm as the least (from memory)."""
+    heights = np.concatenate([words.height for words in drawn.picture.words]) / 0.5
+    assert heights.min() >= 1.8 - 1e-9
+    assert heights.max() <= 5.0 + 1e-9
+    for page in drawn.pages:
+        heights = np.concatenate([words.height for words in page.picture.words])
+        assert heights.min() >= 1.8
+        assert heights.max() <= 5.0
+
+
+def test_what_warns_and_what_locates_is_never_left_out(drawn, inputs):
+    said = Counter(layer for layer, _, _ in map_words(drawn.picture))
+    assert said["text-hazard"] == 5
+    assert said["text-key-point"] == 8
+    assert said["text-shot-refused"] == 3
+    assert said["text-not-surveyed"] == 1
+    assert said["text-stake"] == 170
+    # the start, the end and three curve points write their station themselves
+    assert said["text-station"] >= 22 - 5
+    assert said["text-dot"] + said["text-shot"] > 250
+
+
+def test_a_buried_thing_without_a_height_says_so(drawn):
+    said = {text for layer, text, _ in map_words(drawn.picture) if layer == "text-hazard"}
+    assert said == {
+        "valve V1", "manhole MH2", "valve V3 NO HEIGHT", "catch basin CB4", "valve V5",
+    }  # fmt: skip
+
+
+def test_not_surveyed_is_written_inside_its_region(drawn, inputs):
+    gap = shapely.Polygon(inputs.not_surveyed[0].rings[0])
+    boxes = [box for _, text, box in map_words(drawn.picture) if text == "NOT SURVEYED"]
+    assert all(gap.contains(box) for box in boxes)
+
+
+def test_no_text_lies_on_a_buried_thing(drawn, inputs):
+    things = shapely.points(inputs.utilities.easting, inputs.utilities.northing)
+    for _, text, box in map_words(drawn.picture):
+        assert not any(box.contains(thing) for thing in things), text
+
+
+def test_every_number_at_a_shot_is_its_own(drawn, inputs):
+    """Each text at a shot is the mark of a shot whose symbol it touches on."""
+    shots = shapely.points(inputs.shots.easting, inputs.shots.northing)
+    tree = shapely.STRtree(shots)
+    for layer, text, box in map_words(drawn.picture):
+        if layer == "text-shot":
+            near = tree.query(box.buffer(0.7), predicate="intersects")
+            marks = [ground_mark(float(inputs.cut[k]), on_grade=0.01) for k in near]
+            assert text in marks
+
+
+def test_the_drawing_opens_clean_and_reads_back(document, drawn, inputs):
+    audit = document.audit()
+    assert (audit.errors, audit.fixes) == ([], [])
+    space = document.modelspace()
+    points = [e for e in space.query("POINT") if e.dxf.layer == "mark-shot"]
+    used = inputs.used
+    want = np.column_stack([inputs.shots.easting, inputs.shots.northing, inputs.shots.elevation])
+    got = np.array([tuple(e.dxf.location) for e in points])
+    np.testing.assert_allclose(got, want[used], atol=5.1e-5)
+    layers = Counter(e.dxf.layer for e in space)
+    assert set(layers) <= set(LAYERS)
+    assert layers["mark-shot-refused"] == 2 * 3
+    assert layers["mark-dot"] == 420
+    assert layers["mark-stake"] == 170
+    assert layers["key-point"] == 8
+    assert all(e.dxf.text.isascii() for e in space.query("TEXT"))
+    for name in (
+        "band-cut-4", "band-fill-4", "centreline", "contour-zero", "edge-outer", "edge-break",
+        "gap-not-surveyed", "back-paper", "legend", "text-break", "text-band",
+    ):  # fmt: skip
+        assert layers[name] > 0, name
+
+
+def test_bands_stay_few_and_cover_what_was_shot(document, inputs):
+    """Area of the hatches by ezdxf's reading, against the formula on a fine grid."""
+    total = {"cut": 0.0, "fill": 0.0}
+    hatches = document.modelspace().query("HATCH")
+    for hatch in hatches:
+        rings = [shapely.Polygon(np.array(path.vertices)[:, :2]) for path in hatch.paths]
+        total[hatch.dxf.layer.split("-")[1]] += rings[0].area - sum(r.area for r in rings[1:])
+    assert len(hatches) < 100
+    s, o = np.meshgrid(np.arange(0.1, 420, 0.2), np.arange(-5.9, 6, 0.2))
+    shot, cut = ~in_gap(s, o), difference(s, o)
+    # the area of a patch of a curved street grows with the offset to the outside of the curve
+    curvature = np.where(
+        (s > 120) & (s < 270), 1 / 100, np.where((s > 330) & (s < 390), -1 / 60, 0)
+    )
+    patch = 0.04 * (1 - o * curvature)
+    np.testing.assert_allclose(total["cut"], patch[shot & (cut > 0.02)].sum(), rtol=0.01)
+    np.testing.assert_allclose(total["fill"], patch[shot & (cut < -0.02)].sum(), rtol=0.01)
+
+
+def test_it_is_written_quickly_and_stays_small(drawn, content):
+    """700 shots, 420 dots, 170 stakes in less than a second of one core, 2 MB at the most."""
+    begun = time.process_time()
+    assert dxf_bytes(drawn) == content
+    assert time.process_time() - begun < 1.0
+    assert len(content) < 2_000_000
+
+
+def test_two_drawings_of_one_day_are_the_same_bytes(inputs, content):
+    assert dxf_bytes(plan.drawing(scene())) == content
+
+
+def render(document, box, dots_per_metre):
+    """Pixels of part of the map on a black screen; texts and symbols elsewhere are left out."""
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    import matplotlib.pyplot as plt
+    from ezdxf.addons.drawing import Frontend, RenderContext
+    from ezdxf.addons.drawing.config import BackgroundPolicy, Configuration
+    from ezdxf.addons.drawing.matplotlib import MatplotlibBackend
+
+    west, south, east, north = box
+
+    def near(entity):
+        at = {"TEXT": "align_point", "INSERT": "insert"}.get(entity.dxftype())
+        if at is None:
+            return entity.dxftype() != "POINT"
+        x, y, _ = entity.dxf.get(at)
+        return west - 9 < x < east + 9 and south - 9 < y < north + 9
+
+    figure = plt.figure(figsize=(east - west, north - south), dpi=dots_per_metre)
+    axes = figure.add_axes((0, 0, 1, 1))
+    dark = Configuration(background_policy=BackgroundPolicy.BLACK)
+    backend = MatplotlibBackend(axes, adjust_figure=False)
+    frontend = Frontend(RenderContext(document), backend, config=dark)
+    frontend.draw_layout(document.modelspace(), filter_func=near)
+    axes.set_aspect("auto")
+    axes.set_xlim(west, east)
+    axes.set_ylim(south, north)
+    figure.canvas.draw()
+    pixels = np.asarray(figure.canvas.buffer_rgba())[:, :, :3].astype(int)
+    plt.close(figure)
+    return pixels
+
+
+def share(pixels, colour):
+    return float((np.abs(pixels - np.array(colour)).max(axis=2) <= 2).mean())
+
+
+@pytest.fixture(scope="module")
+def picture(document):
+    """50 m by 40 m of the first arc, rendered by ezdxf and matplotlib on a black screen."""
+    x, y = on_grid(street(), [190.0], [0.0])
+    return render(document, (x[0] - 25, y[0] - 30, x[0] + 25, y[0] + 10), 12)
+
+
+def test_the_map_renders_with_every_band_it_should_have(picture):
+    s, o = np.meshgrid(np.arange(165, 215, 0.5), np.arange(-6, 6.1, 0.5))
+    cut = np.abs(difference(s, o))
+    sign = np.where(difference(s, o) > 0, "cut", "fill")
+    for side in ("cut", "fill"):
+        for k, low in enumerate(BANDS):
+            high = [*BANDS, np.inf][k + 1]
+            part = ((cut >= low) & (cut < high) & (sign == side)).mean()
+            seen = share(picture, PENS[f"band-{side}-{k + 1}"].colour)
+            if part > 0.02:
+                # 600 m2 of street in 2000 m2 of picture; texts and lines hide some
+                assert 0.25 * part < seen / (600 / 2000) < 1.3 * part, (side, k)
+            if part == 0:
+                assert seen < 1e-4
+
+
+def test_the_map_is_white_paper_on_a_black_screen(picture):
+    assert share(picture, (255, 255, 255)) > 0.5
+    assert share(picture, (0, 0, 0)) < 0.01
+
+
+def test_texts_stand_out_from_their_plates(document, drawn):
+    """Contrast 7:1 at the least (WCAG 2, AAA) of every pen that writes, on white."""
+
+    def luminance(colour):
+        c = np.array(colour) / 255
+        linear = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+        return float(linear @ [0.2126, 0.7152, 0.0722])
+
+    for name, pen in PENS.items():
+        if name.startswith("text-"):
+            contrast = 1.05 / (luminance(pen.colour) + 0.05)
+            assert contrast >= (6.0 if "caution" in name or "hazard" in name else 6.2), name
+    plates = [fill for fill in drawn.picture.fills if fill.layer == "label-plate"]
+    assert len(plates) == len(map_words(drawn.picture))
+
+
+def test_sheets_show_the_whole_street_at_scale(drawn, inputs, document):
+    """Every 2 m of both hub lines lies in some window, by ezdxf's own matrix of it."""
+    s = np.repeat(np.arange(0.0, 420.1, 2.0), 2)
+    o = np.tile([-7.5, 7.5], len(s) // 2)
+    e, n = on_grid(inputs.corridor, s, o)
+    shown = np.zeros(len(s), bool)
+    assert [page.name for page in drawn.pages] == [
+        name for name in document.layouts.names() if name != "Model"
+    ]
+    for page in drawn.pages:
+        windows = [v for v in document.layouts.get(page.name).viewports() if v.dxf.id != 1]
+        assert len(windows) == len(page.views)
+        for window in windows:
+            np.testing.assert_allclose(window.get_scale(), 2.0, rtol=1e-6)
+            matrix = window.get_transformation_matrix()
+            on = np.array([tuple(matrix.transform((a, b, 0)))[:2] for a, b in
+                           zip(e.tolist(), n.tolist(), strict=True)])  # fmt: skip
+            size = np.array([window.dxf.width, window.dxf.height]) / 2
+            middle = np.array([window.dxf.center[0], window.dxf.center[1]])
+            shown |= (np.abs(on - middle) <= size + 0.1).all(axis=1)
+    assert shown.all()
+
+
+def test_everything_on_a_sheet_lies_on_the_paper(drawn):
+    for page in drawn.pages:
+        west, south, east, north = corners(page.picture)
+        assert west >= 12 - 1e-9
+        assert south >= 12 - 1e-9
+        assert east <= 420 - 12 + 1e-9
+        assert north <= 297 - 12 + 1e-9
+        for view in page.views:
+            assert view.turn == pytest.approx(math.remainder(view.turn, math.pi), abs=1e-9), (
+                "no window is upside down"
+            )
+
+
+@pytest.mark.parametrize("limits", [[], [0.0, 0.1], [-0.1, 0.1], [0.1, 0.05], [0.1, 0.1],
+                                    [0.01, 0.02, 0.03, 0.04, 0.05, 0.06], [math.nan]])  # fmt: skip
+def test_bands_that_cannot_be_drawn_are_refused(inputs, limits):
+    with pytest.raises(JobError, match=r"sheet\.bands_m: found \[.*one to 5 limits in metres"):
+        plan.drawing(replace(inputs, sheet=Sheet(bands_m=limits)))
+
+
+@pytest.mark.parametrize("count", [1, 5])
+def test_one_to_five_bands_a_side_can_be_drawn(inputs, count):
+    limits = [0.02, 0.05, 0.1, 0.15, 0.2][:count]
+    edges = plan.band_limits(limits)
+    ring = np.array([[EAST, NORTH], [EAST + 9, NORTH], [EAST, NORTH + 9]])
+    bands = tuple(
+        Band(a, b, (Region(a, b, (ring,)),), 0.0, 0.0, 0.0) for a, b in itertools.pairwise(edges)
+    )
+    drawn = plan.drawing(replace(inputs, bands=bands, sheet=Sheet(bands_m=limits)))
+    layers = [fill.layer for fill in drawn.picture.fills if fill.layer.startswith("band-")]
+    assert layers == [f"band-fill-{k}" for k in range(count, 0, -1)] + [
+        f"band-cut-{k}" for k in range(1, count + 1)
+    ]
+    samples = [fill.pen for fill in drawn.picture.fills if fill.layer == "legend"]
+    assert sorted(samples) == sorted(layers)
+
+
+def test_band_words_say_their_limits():
+    assert [band_words(BANDS, k) for k in (1, 2, 3, 4)] == [
+        "2 to 5 cm", "5 to 10 cm", "10 to 20 cm", "over 20 cm",
+    ]  # fmt: skip
+    assert [band_span([0.0125, 0.03], k) for k in (1, 2)] == ["1.25-3", "over 3"]
+
+
+def test_a_local_shift_goes_into_every_coordinate_and_is_printed(inputs, drawn):
+    """Acceptance: within 1 mm after a reader has cut every coordinate to 32 bits."""
+    near = plan.drawing(replace(inputs, local_shift=True))
+    east, north = near.shift
+    assert drawn.shift == (0.0, 0.0)
+    assert east % 100 == north % 100 == 0
+    for ours, theirs in zip(near.picture.marks, drawn.picture.marks, strict=True):
+        if ours.layer == "legend":
+            continue
+        short = ours.x.astype(np.float32).astype(float) + east
+        np.testing.assert_allclose(short, theirs.x, rtol=0, atol=1e-3)
+        short = ours.y.astype(np.float32).astype(float) + north
+        np.testing.assert_allclose(short, theirs.y, rtol=0, atol=1e-3)
+    said = [text for words in near.picture.words for text in words.text]
+    assert f"E {east:.0f} N {north:.0f}" in said
+    assert not any("SHIFTED" in text for words in drawn.picture.words for text in words.text)
+    view, plain = near.pages[0].views[0], drawn.pages[0].views[0]
+    np.testing.assert_allclose(view.easting + east, plain.easting, atol=1e-6)
+
+
+def test_the_title_block_says_what_when_and_who(drawn):
+    for picture in (drawn.picture, *(page.picture for page in drawn.pages)):
+        said = " | ".join(text for words in picture.words for text in words.text)
+        for part in (
+            "CLAY SUBGRADE", "Invented street, phase 2", "2026-05-14", "site bench marks",
+            "1:500 on A3", "670 used, 3 not used", "a1b2c3d4e5", "day shift", "mean C 0.012",
+            "EOC edge of clay", "NOT SURVEYED", "C = CUT, TAKE OFF",
+        ):  # fmt: skip
+            assert part in said, part
+        caution = " ".join(
+            text for words in picture.words if words.layer == "text-caution" for text in words.text
+        )
+        assert caution == CAUTION
+        assert "HOLD" not in said
+
+
+def test_a_held_day_says_hold_on_the_map_and_on_every_sheet(inputs):
+    held = plan.drawing(replace(inputs, words=replace(inputs.words, held=True)))
+    for picture in (held.picture, *(page.picture for page in held.pages)):
+        words = [part for part in picture.words if part.layer == "text-caution"]
+        assert "HOLD" in [text for part in words for text in part.text]
+
+
+def test_the_longest_names_and_cautions_still_fit_the_sheet():
+    words = plan.PlanWords(
+        job="Wide Worded Way " * 5, day="2026-05-14", layer="stabilised clay " * 5, grid="x" * 80,
+        heights="site bench marks " * 4, shots="1000000 used, 123456 not used",
+        package="a1b2c3d4e5", prepared_by="MW" * 40, numbers=("mean C 0.012",) * 5,
+        cautions=(CAUTION, CAUTION), held=True,
+    )  # fmt: skip
+    block = frame(words, Sheet(bands_m=[0.02, 0.05, 0.1, 0.15, 0.2]), (100.0, 200.0), north=True)
+    west, south, east, north = corners(block)
+    assert (west, east, north) == (0.0, 100.0, 0.0)
+    assert south > -(276 - 12)
+    for part in block.words:
+        for text, x, height in zip(part.text, part.x, part.height, strict=True):
+            assert x + text_width(text) * height <= 100.0, text
+
+
+def test_wrapped_lines_fit_and_lose_nothing():
+    text = "one two three " * 9 + "W" * 70
+    lines = wrapped(text, 60.0, 2.5)
+    assert all(text_width(part) * 2.5 <= 60 for part in lines)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+    assert wrapped("", 60.0, 2.5) == []
+
+
+def test_too_many_shots_are_thinned_and_the_sheet_says_so(inputs):
+    random = np.random.default_rng(3)
+    s, o = random.uniform(0, 420, 30_000), random.uniform(-6, 6, 30_000)
+    used = np.ones(30_000, bool)
+    used[:5] = False
+    many = replace(
+        inputs, shots=make_shots(*on_grid(inputs.corridor, s, o), 100 + 0 * s), used=used,
+        cut=difference(s, o), utilities=None,
+    )  # fmt: skip
+    drawn = plan.drawing(many)
+    marks = {mark.layer: len(mark.x) for mark in drawn.picture.marks}
+    assert marks["mark-shot-refused"] == 5
+    # cells of 1 m over 5040 m2
+    assert 4000 < marks["mark-shot"] < 6000
+    said = [text for words in drawn.picture.words for text in words.text]
+    assert f"shots drawn: {marks['mark-shot'] + 5} of 30000" in said
+    first, second = shapely.STRtree(boxes := [b for *_, b in map_words(drawn.picture)]).query(
+        boxes, predicate="intersects"
+    )
+    assert (first == second).all()
+
+
+def test_a_day_without_shots_dots_or_buried_things_is_drawn(inputs):
+    none = np.empty(0)
+    empty = replace(
+        inputs, shots=make_shots([], [], []), used=np.empty(0, bool), cut=none, bands=(),
+        contours=Isolines(none, none, none, [0]), not_surveyed=(), utilities=None,
+        dots=places(inputs.corridor, [], none, none, [], []),
+        stakes=places(inputs.corridor, [], none, none, [], []),
+    )  # fmt: skip
+    drawn = plan.drawing(empty)
+    assert drawn.picture.marks[0].layer == "legend"
+    assert not ezdxf.read(io.StringIO(dxf_bytes(drawn).decode())).audit().errors
+
+
+def test_the_centreline_is_within_2_mm_of_its_chords():
+    """Independent: the middle of every chord against the design's own point at that station."""
+    corridor = street()
+    station = line_stations(corridor.alignment)
+    for offset in (0.0, 6.0, -6.0):
+        e, n = on_grid(corridor, station, np.full(len(station), offset))
+        between = (station[1:] + station[:-1]) / 2
+        true = np.column_stack(on_grid(corridor, between, np.full(len(between), offset)))
+        middle = np.column_stack([(e[1:] + e[:-1]) / 2, (n[1:] + n[:-1]) / 2])
+        assert np.hypot(*(true - middle).T).max() < 0.002
+    assert np.diff(station).max() <= 5.0 + 1e-9
+    assert np.isin([0.0, 120.0, 270.0, 330.0, 390.0, 420.0], np.round(station, 6)).all()
+
+
+@pytest.mark.parametrize(("first", "last", "want"), [
+    (0.0, 60.0, [0, 20, 40, 60]), (0.1, 59.9, [20, 40]), (-5.0, 21.0, [0, 20]), (1.0, 2.0, []),
+])  # fmt: skip
+def test_ticks_are_whole_multiples_inside_the_line(first, last, want):
+    assert station_ticks(SimpleNamespace(station=np.array([first, last])), 20.0).tolist() == want
+
+
+def test_a_line_is_cut_where_the_design_is():
+    nan = math.nan
+    x = np.array([nan, 1, 2, nan, nan, 5, 6, 7, nan])
+    cut = broken_line("edge-break", x, x * 2)
+    assert cut.x.tolist() == [1, 2, 5, 6, 7]
+    assert cut.start.tolist() == [0, 2, 5]
+    assert broken_line("edge-break", x[:1], x[:1]).start.tolist() == [0]
+
+
+def test_strokes_fill_a_region_and_stay_inside_it():
+    """Area = spacing x length of the strokes (Cavalieri), holes left out."""
+    region = shapely.Polygon(
+        [(0, 0), (20, 0), (20, 9), (9, 14), (0, 9)], [[(4, 3), (4, 6), (9, 6), (9, 3)]]
+    )
+    far = shapely.affinity.translate(region, 50, 5)
+    drawn = strokes([region, far], 0.05, math.pi / 4)
+    ends = np.column_stack([drawn.x, drawn.y]).reshape(-1, 2, 2)
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T).sum()
+    np.testing.assert_allclose(length * 0.05, region.area + far.area, rtol=2e-3)
+    grown = shapely.union_all([region, far]).buffer(1e-6)
+    assert shapely.contains(grown, shapely.linestrings(ends)).all()
+    angles = np.arctan2(*(ends[:, 1] - ends[:, 0]).T[::-1])
+    np.testing.assert_allclose(np.sin(angles - math.pi / 4), 0, atol=1e-6)
+    assert len(strokes([], 0.5, 0.7).x) == 0
+
+
+def test_strips_follow_the_street_and_each_fits_its_window():
+    corridor = street()
+    nearby = street_of(corridor)
+    found = strips(nearby, 15.0, 140.0, 60.0)
+    assert found[0].first == 0.0
+    assert found[-1].last == 420.0
+    for before, after in itertools.pairwise(found):
+        assert before.last == after.first
+    for strip in found:
+        s = np.linspace(strip.first, strip.last, 50)
+        e, n = on_grid(corridor, s, np.zeros(50))
+        x, y = e - nearby.origin[0] - strip.x, n - nearby.origin[1] - strip.y
+        along = x * math.cos(strip.angle) + y * math.sin(strip.angle)
+        up = y * math.cos(strip.angle) - x * math.sin(strip.angle)
+        assert np.abs(along).max() <= 70.1
+        assert np.abs(up).max() + 15.0 <= 30.1
+    # no window could be left out: 420 m of line, 140 m a window
+    assert 3 <= len(found) <= 6

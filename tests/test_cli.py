@@ -1,0 +1,238 @@
+"""The commands as a person types them: help, exit codes, one message, no traceback."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from pipeline.cli import main
+
+FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
+DAY = "2026-05-14"
+
+
+@pytest.fixture
+def street(tmp_path):
+    folder = tmp_path / "street"
+    shutil.copytree(FIXTURES / "demo", folder)
+    return folder
+
+
+def lath(*words):
+    return CliRunner().invoke(main, [str(word) for word in words], prog_name="lath")
+
+
+def edit(path, old, new, count=-1):
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, count), encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", sorted(main.commands))
+def test_every_command_has_help_with_an_example(name):
+    result = lath(name, "--help")
+
+    assert result.exit_code == 0
+    assert "Example:" in result.output
+    assert f"lath {name} " in result.output
+    assert "--json" in result.output
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; sys.argv = ['lath', '--help']\n"
+        "from pipeline.cli import main\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "heavy = {'numpy', 'scipy', 'ezdxf', 'laspy', 'pyproj', 'pydantic', 'shapely'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert "Exit codes" in done.stdout
+    assert done.stderr.strip() == "[]"
+
+
+def test_demo_lays_down_the_job_and_runs_it(tmp_path):
+    result = lath("demo", tmp_path / "demo")
+
+    assert result.exit_code == 0, result.output
+    assert "To paint" in result.output
+    assert "Caution" in result.output
+    assert (tmp_path / "demo" / "out" / DAY / "cutfill.dxf").is_file()
+
+
+def test_run_prints_what_the_package_holds_as_json(street):
+    result = lath("run", street, "--json")
+    said = json.loads(result.stdout)
+
+    assert result.exit_code == 0
+    assert set(said) >= {"day", "package", "shots", "layers", "findings", "seconds"}
+    assert said["shots"]["read"] == said["shots"]["used"] + said["shots"]["refused"]
+    kept = json.loads((Path(said["package"]) / "quantities.json").read_text(encoding="utf-8"))
+    for name, row in said["layers"].items():
+        assert row["cut_m3"] == pytest.approx(kept["layers"][name]["cut_m3"], abs=6e-4)
+
+
+def test_check_writes_nothing(street):
+    result = lath("check", street)
+
+    assert result.exit_code == 0
+    assert "Nothing written." in result.output
+    assert not (street / "out").exists()
+
+
+def test_at_tells_the_design_at_a_place_both_ways(street):
+    by_station = json.loads(
+        lath("at", street, "--station", "0+120", "--offset", "-3.5", "--json").stdout
+    )
+    by_grid = json.loads(
+        lath(
+            "at",
+            street,
+            "--east",
+            by_station["easting"],
+            "--north",
+            by_station["northing"],
+            "--json",
+        ).stdout
+    )
+
+    assert set(by_station) >= {
+        "station", "offset", "easting", "northing", "ground", "layers", "cut",
+    }  # fmt: skip
+    assert by_grid["station"] == pytest.approx(120.0, abs=0.001)
+    assert by_grid["offset"] == pytest.approx(-3.5, abs=0.001)
+    for name, height in by_station["layers"].items():
+        assert by_station["cut"][name] == pytest.approx(by_station["ground"] - height, abs=0.0011)
+
+
+def test_at_with_an_elevation_needs_no_ground(street):
+    said = json.loads(
+        lath("at", street, "--station", "10", "--offset", "2", "--elev", "103", "--json").stdout
+    )
+
+    assert said["ground"] == 103.0
+    assert said["cut"]["finish"] == pytest.approx(103 - said["layers"]["finish"], abs=0.0011)
+
+
+def test_at_outside_the_section_says_null_not_zero(street):
+    said = json.loads(lath("at", street, "--station", "10", "--offset", "40", "--json").stdout)
+
+    assert set(said["layers"].values()) == {None}
+    assert set(said["cut"].values()) == {None}
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("at", "{street}"),
+        ("at", "{street}", "--station", "nan"),
+        ("at", "{street}", "--station", "1_0"),
+        ("at", "{street}", "--station", "10", "--east", "5"),
+        ("run",),
+        ("stake",),
+    ],
+)
+def test_a_mistyped_command_ends_with_two(street, words):
+    result = lath(*(word.format(street=street) for word in words))
+
+    assert result.exit_code == 2
+    assert result.exception is None or isinstance(
+        result.exception, SystemExit | click.ClickException
+    )
+
+
+def missing_alignment(street):
+    (street / "design" / "alignment.csv").unlink()
+
+
+def swapped_columns(street):
+    edit(street / "shots" / DAY / "morning.csv", "id,northing,easting", "id,easting,northing", 1)
+
+
+def unknown_setting(street):
+    edit(street / "job.toml", "max_edge_m", "max_egde_m")
+
+
+def empty_day(street):
+    for path in (street / "shots" / DAY).iterdir():
+        path.unlink()
+
+
+def other_job(street):
+    # every easting 100 km off: another job's file
+    path = street / "shots" / DAY / "morning.csv"
+    head, *body = path.read_text(encoding="utf-8").splitlines()
+    rows = [line.split(",") for line in body]
+    far = [",".join([r[0], r[1], f"9{r[2]}", *r[3:]]) for r in rows]
+    path.write_text("\n".join([head, *far]) + "\n", encoding="utf-8")
+
+
+def bad_utility(street):
+    edit(street / "utilities.csv", "manhole", "manhole,extra", 1)
+
+
+def nameless_reference(street):
+    edit(street / "job.toml", 'reference = "top back of curb"', 'reference = "curb"')
+
+
+@pytest.mark.parametrize(
+    ("damage", "message"),
+    [
+        (missing_alignment, "alignment.csv (design.alignment of the job file): no such file"),
+        (swapped_columns, "only with northing and easting exchanged"),
+        (unknown_setting, "did you mean 'max_edge_m'"),
+        (empty_day, "no file"),
+        (other_job, "is on this job"),
+        (bad_utility, "utilities.csv line"),
+        (nameless_reference, "no section has a break of that name"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_and_the_old_package_stands(street, damage, message):
+    assert lath("run", street).exit_code == 0
+    package = street / "out" / DAY
+    before = {path.name: path.read_bytes() for path in package.iterdir()}
+    damage(street)
+    result = lath("run", street)
+
+    assert result.exit_code == 3, result.output
+    assert message in result.stderr
+    assert result.stderr.count("lath: ") == 1
+    assert "Traceback" not in result.output
+    assert {path.name: path.read_bytes() for path in package.iterdir()} == before
+
+
+def test_control_over_the_limit_stops_the_day_and_withholds_the_lists(street):
+    path = street / "control.csv"
+    text = path.read_text(encoding="utf-8").splitlines()
+    row = next(k for k, line in enumerate(text) if line.startswith("K1,"))
+    cells = text[row].split(",")
+    cells[3] = f"{float(cells[3]) + 0.1:.3f}"
+    text[row] = ",".join(cells)
+    path.write_text("\n".join(text) + "\n", encoding="utf-8")
+    result = lath("run", street)
+
+    assert result.exit_code == 4
+    assert "STOP" in result.output
+    written = {entry.name for entry in (street / "out" / DAY).iterdir()}
+    assert written == {"findings.json", "manifest.json", "points.csv"}
+    assert "HOLD" in (street / "out" / DAY / "points.csv").read_text(encoding="utf-8")
+
+
+def test_a_job_may_write_held_lists_marked(street):
+    edit(street / "job.toml", "[target]", "[target]\nwithhold = false")
+    path = street / "shots" / DAY / "morning.csv"
+    edit(path, "1001,3123.824", "1001,3123.924", 1)
+    result = lath("run", street)
+
+    assert result.exit_code == 4
+    stakes = (street / "out" / DAY / "stakes.csv").read_text(encoding="utf-8").splitlines()
+    assert all(line.endswith("HOLD") for line in stakes[1:])

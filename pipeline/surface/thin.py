@@ -1,0 +1,251 @@
+"""One shot per cell of a scan: enough for a triangle, few enough to triangulate.
+
+A shot is chosen, never averaged, so that every vertex of the ground can be
+traced to a record of a file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pipeline.errors import SurfaceError
+from pipeline.model import Floats, Ints
+from pipeline.model.arrays import lock_fields
+
+Keep: TypeAlias = Literal["median", "lowest"]
+
+LOWEST_PERCENT = 10
+"""``lowest`` is the shot that this share of its cell's shots lie below."""
+
+_PERCENT: dict[Keep, int] = {"median": 50, "lowest": LOWEST_PERCENT}
+
+# bits of a 64-bit word that are left for the height within its cell's number
+_LEAST_HEIGHT_BITS = 24
+_HEIGHT_STEP_M = 1e-6
+_ON_EDGE = 1e-6
+# up to so many cells a shot a table of all cells is smaller than the shots themselves
+_CELLS_PER_SHOT = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Thinned:
+    """The chosen shots, cell by cell; ``record`` as given, ``count`` the shots of the cell."""
+
+    x: Floats
+    y: Floats
+    z: Floats
+    record: Ints
+    count: Ints
+
+    def __post_init__(self) -> None:
+        n = len(self.x)
+        numbers = dict.fromkeys(("x", "y", "z"), (np.float64, (n,)))
+        lock_fields(self, {**numbers, **dict.fromkeys(("record", "count"), (np.int64, (n,)))})
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+
+def thin(x: ArrayLike, y: ArrayLike, z: ArrayLike, cell_m: float, *, keep: Keep = "median") -> Ints:
+    """Rows of one shot per square cell, in ascending order.
+
+    Parameters
+    ----------
+    x, y, z : array_like, shape (n,)
+        Metres, finite, any origin.
+    cell_m : float
+        Side of the cells [m]; their corners are whole multiples of it. A shot
+        within a millionth of a cell below an edge counts as on it.
+    keep : {"median", "lowest"}
+        The shot with the median height of its cell (the lower of the two middle
+        ones), which noise does not bias; or the one that a tenth of the cell's
+        shots lie below, which is near the bottom of grass and rods without being
+        the one stray echo underneath. In a cell of ten or fewer that is the lowest.
+
+    Returns
+    -------
+    ndarray of int64, shape (cells in use,)
+        Of equal heights (to a micrometre) the shot that stands first.
+
+    Raises
+    ------
+    SurfaceError
+        A coordinate that is not finite, a cell that is not greater than zero, or
+        shots spread so far that their cells cannot be numbered.
+
+    Notes
+    -----
+    Cell and height are packed into one 64-bit whole number and sorted once:
+    10 million shots in about a second.
+
+    Examples
+    --------
+    Three shots in the first cell, one in the second:
+
+    >>> thin([0.01, 0.05, 0.09, 0.15], [0, 0, 0, 0], [5.0, 5.3, 5.1, 5.2], 0.1).tolist()
+    [2, 3]
+    """
+    rows, _ = _choose(_checked(x, y, z, cell_m), cell_m, keep, None)
+    return np.sort(rows)
+
+
+def thin_chunks(
+    chunks: Iterable[tuple[ArrayLike, ArrayLike, ArrayLike, ArrayLike]],
+    cell_m: float,
+    *,
+    keep: Keep = "median",
+) -> Thinned:
+    """One shot per cell of a scan that comes in pieces; memory is that of the cells in use.
+
+    Parameters
+    ----------
+    chunks : iterable of (x, y, z, record)
+        Metres, and the number by which a shot is known in its file.
+    cell_m, keep
+        As in `thin`.
+
+    Returns
+    -------
+    Thinned
+        Ordered by ``record``.
+
+    Raises
+    ------
+    SurfaceError
+        As in `thin`.
+
+    Notes
+    -----
+    Each piece is thinned, then the choices are thinned again, each weighing as
+    many shots as its cell had. Where all shots of a cell come in one piece the
+    choice is that of `thin`; otherwise it is the weighted median of medians (or
+    low of lows) and still one of the shots, within the range of the pieces' own.
+    """
+    pool: list[Thinned] = []
+    limit = 0
+    for x, y, z, record in chunks:
+        place = _checked(x, y, z, cell_m)
+        rows, count = _choose(place, cell_m, keep, None)
+        east, north, height = (column[rows] for column in place)
+        pool.append(Thinned(east, north, height, np.asarray(record)[rows], count))
+        # joined again only when there is twice as much as after the last time
+        if sum(map(len, pool)) > limit:
+            pool = [_joined(pool, cell_m, keep)]
+            limit = 2 * len(pool[0])
+    joined = _joined(pool, cell_m, keep)
+    order = np.argsort(joined.record, kind="stable")
+    return _take(joined, order, joined.count[order])
+
+
+def _joined(pool: list[Thinned], cell_m: float, keep: Keep) -> Thinned:
+    """The choices of several pieces, thinned again by the weight each has."""
+    none = Thinned(*np.empty((3, 0)), *np.empty((2, 0), dtype=np.int64))
+    parts = pool or [none]
+    every = Thinned(
+        x=np.concatenate([part.x for part in parts]),
+        y=np.concatenate([part.y for part in parts]),
+        z=np.concatenate([part.z for part in parts]),
+        record=np.concatenate([part.record for part in parts]),
+        count=np.concatenate([part.count for part in parts]),
+    )
+    rows, count = _choose((every.x, every.y, every.z), cell_m, keep, every.count)
+    return _take(every, rows, count)
+
+
+def _take(given: Thinned, rows: Ints, count: Ints) -> Thinned:
+    return Thinned(given.x[rows], given.y[rows], given.z[rows], given.record[rows], count)
+
+
+def finite_columns(x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    """Three float64 columns; `SurfaceError` names the first point that is not finite."""
+    east, north, height = (np.asarray(values, dtype=np.float64) for values in (x, y, z))
+    for name, values in zip("xyz", (east, north, height), strict=True):
+        if not np.isfinite(values).all():
+            row = int(np.flatnonzero(~np.isfinite(values))[0])
+            raise SurfaceError(
+                f"point {row + 1} of the scan", f"{name} is {values[row]}", "leave the point out"
+            )
+    return east, north, height
+
+
+def _checked(
+    x: ArrayLike, y: ArrayLike, z: ArrayLike, cell_m: float
+) -> tuple[Floats, Floats, Floats]:
+    if not cell_m > 0:
+        raise SurfaceError("thinning", f"cells of {cell_m!r} m", "give a side greater than zero")
+    return finite_columns(x, y, z)
+
+
+def cell_numbers(x: Floats, y: Floats, cell_m: float) -> tuple[Ints, tuple[int, int]]:
+    """Cell of each shot, row by row from the south-west, and the (rows, columns) of the grid."""
+    column = np.floor(x / cell_m + _ON_EDGE).astype(np.int64)
+    row = np.floor(y / cell_m + _ON_EDGE).astype(np.int64)
+    first = int(row.min()), int(column.min())
+    shape = int(row.max()) - first[0] + 1, int(column.max()) - first[1] + 1
+    if shape[0] * shape[1] >= 1 << (63 - _LEAST_HEIGHT_BITS):
+        raise SurfaceError(
+            "scan",
+            f"its points lie over {shape[1] * cell_m:,.0f} m by {shape[0] * cell_m:,.0f} m,"
+            f" too far for cells of {cell_m:g} m",
+            "take out stray points, or choose a larger cell",
+        )
+    row -= first[0]
+    column -= first[1]
+    row *= shape[1]
+    row += column
+    return row, shape
+
+
+def pack(cell: Ints, z: Floats, cells: int) -> tuple[Ints, int, float]:
+    """Cell and height in one sortable number; bits of the height, and its step [m].
+
+    The step is a micrometre, coarser only where the range of heights needs it.
+    """
+    bits = 63 - max(1, (cells - 1).bit_length())
+    low = float(z.min())
+    step = max(_HEIGHT_STEP_M, (float(z.max()) - low) / ((1 << bits) - 2))
+    word = np.rint((z - low) / step).astype(np.int64)
+    word |= cell << bits
+    return word, bits, step
+
+
+def _choose(
+    place: tuple[Floats, Floats, Floats], cell_m: float, keep: Keep, weight: Ints | None
+) -> tuple[Ints, Ints]:
+    """Row chosen in each cell in use, and the weight of the cell; None: each shot weighs one."""
+    x, y, z = place
+    if len(x) == 0:
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    cell, shape = cell_numbers(x, y, cell_m)
+    cells = shape[0] * shape[1]
+    word, bits, _ = pack(cell, z, cells)
+    # sorting the words alone is several times faster than sorting rows by them
+    order = None if weight is None else np.argsort(word)
+    ordered = np.sort(word) if order is None else word[order]
+    first = np.flatnonzero(np.concatenate(([True], (ordered[1:] ^ ordered[:-1]) >> bits != 0)))
+    if weight is None or order is None:
+        count = np.diff(np.append(first, len(x)))
+        wanted = ordered[first + (count - 1) * _PERCENT[keep] // 100]
+    else:
+        total = np.cumsum(weight[order])
+        before = np.concatenate(([0], total[first[1:] - 1]))
+        count = np.diff(np.append(before, total[-1]))
+        limit = before + (count - 1) * _PERCENT[keep] // 100
+        wanted = ordered[np.searchsorted(total, limit, side="right")]
+    return _first_row(word, cell, wanted, wanted >> bits, cells), count
+
+
+def _first_row(word: Ints, cell: Ints, wanted: Ints, used: Ints, cells: int) -> Ints:
+    """First row that holds each of the `wanted` words, one for each of the cells `used`."""
+    if cells <= _CELLS_PER_SHOT * len(word) + 1024:
+        table = np.zeros(cells, dtype=np.int64)
+        table[used] = wanted
+        rows = np.flatnonzero(table[cell] == word)
+    else:
+        rows = np.flatnonzero(wanted[np.searchsorted(used, cell)] == word)
+    return rows[np.unique(word[rows], return_index=True)[1]]

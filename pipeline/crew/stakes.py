@@ -11,7 +11,7 @@ from pipeline.crew.references import lath_name, layer_with, reference_line
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import profile as grade_line
-from pipeline.model import Corridor, Floats, Stakes, Table, texts
+from pipeline.model import Bools, Corridor, Floats, Stakes, Table, texts
 from pipeline.settings import StakeRules
 from pipeline.units import format_length, format_side, format_station
 
@@ -33,10 +33,11 @@ def interval_stations(corridor: Corridor, rules: StakeRules) -> Floats:
         np.searchsorted(alignment.station, close, side="right") - 1, 0, len(alignment.easting) - 1
     )
     curved = (alignment.curvature_start[element] != 0) | (alignment.curvature_end[element] != 0)
-    found = np.unique(np.round(np.concatenate([[first], tangent, close[curved], [last]]), 6))
+    stations: Floats = np.concatenate([[first], tangent, close[curved], [last]])
+    found = np.unique(np.round(stations, 6))
     # an end a few millimetres from a whole station would be the same lath twice
-    apart = np.concatenate([[True], np.diff(found) > 0.05])
-    return found[apart]
+    apart: Bools = np.concatenate([[True], np.diff(found) > 0.05])
+    return np.asarray(found[apart], dtype=np.float64)
 
 
 def _multiples(first: float, last: float, interval: float) -> Floats:

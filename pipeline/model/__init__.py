@@ -13,6 +13,7 @@ from pipeline.model.arrays import Bools, Floats, Indices, Ints, Texts, texts
 from pipeline.model.design import (
     Alignment,
     AlignmentRows,
+    BreakLine,
     BreakRow,
     Corridor,
     ElementRow,
@@ -90,6 +91,7 @@ __all__ = [
     "Anchor",
     "Band",
     "Bools",
+    "BreakLine",
     "BreakRow",
     "ControlChecks",
     "Corridor",

@@ -16,7 +16,8 @@ class ElementRow:
     """One piece of an alignment as a file gives it; NaN and None where it does not.
 
     ``turn`` is +1 to the right, -1 to the left, 0 for a line. Radii are
-    positive, infinite where straight. Points are (easting, northing).
+    positive, infinite where straight or, on an arc given by its points, where the
+    file gives none. Points are (easting, northing).
     """
 
     kind: Literal["line", "arc", "clothoid"]
@@ -53,7 +54,8 @@ class ProfileRow:
 
     ``length_in`` and ``length_out`` are the horizontal halves of a parabola
     (equal: symmetric, both 0: a grade break). ``radius`` is not NaN for a
-    circular curve, whose ``arc_length`` is measured along the arc.
+    circular curve, whose ``arc_length`` is measured along the arc; a file may
+    give a crest a negative one, the grades decide.
     """
 
     station: float
@@ -156,6 +158,7 @@ class Profile:
 
     Grades are m/m, uphill +. ``radius`` is infinite except on a circular piece,
     where it is + for a sag and - for a crest. ``station`` has m + 1 entries.
+    A piece for which two heights are designed has none: NaN.
     """
 
     name: str
@@ -204,6 +207,30 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class BreakLine:
+    """A named break of one layer along one side of the street, at n stations.
+
+    What a room that knows no design is given of it. ``side`` is -1 left, +1
+    right, 0 the crown; ``station`` never decreases; offset and elevation are
+    linear between stations, NaN where there is no such break.
+    """
+
+    name: str
+    layer: str
+    side: int
+    station: Floats
+    offset: Floats
+    elevation: Floats
+
+    def __post_init__(self) -> None:
+        n = len(self.station)
+        names = ("station", "offset", "elevation")
+        lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
+        if (np.diff(self.station) < 0).any():
+            raise ValueError(f"stations of the break {self.name!r} decrease")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Corridor:
     """Alignment, profile and layers from the top down."""
 
@@ -225,8 +252,9 @@ class Feet:
     """Where points lie along an alignment: the nearest foot of the perpendicular.
 
     ``feet`` counts the perpendiculars that could be meant: more than one inside
-    a tight curve. ``beyond`` is -1 before the start, +1 after the end (the
-    station is then measured on along the end tangent), else 0.
+    a tight curve, none where the corner of a kink is nearest. ``beyond`` is -1
+    before the start, +1 after the end (the station is then measured on along the
+    end tangent), else 0.
     """
 
     station: Floats

@@ -267,15 +267,25 @@ def test_no_text_lies_on_a_buried_thing(drawn, inputs):
         assert not any(box.contains(thing) for thing in things), text
 
 
-def test_every_number_at_a_shot_is_its_own(drawn, inputs):
-    """Each text at a shot is the mark of a shot whose symbol it touches on."""
-    shots = shapely.points(inputs.shots.easting, inputs.shots.northing)
-    tree = shapely.STRtree(shots)
+def test_a_number_belongs_to_the_mark_it_stands_nearest_to(drawn, inputs):
+    """Of the shots and dots within 0.3 mm of the nearest one, some has just that mark."""
+    shots, dots = inputs.shots, inputs.dots
+    marks = np.concatenate([
+        [ground_mark(float(cut), on_grade=0.01) for cut in inputs.cut], dots.mark,
+    ])  # fmt: skip
+    spots = shapely.points(
+        np.concatenate([shots.easting, dots.easting]),
+        np.concatenate([shots.northing, dots.northing]),
+    )
+    checked = 0
     for layer, text, box in map_words(drawn.picture):
-        if layer == "text-shot":
-            near = tree.query(box.buffer(0.7), predicate="intersects")
-            marks = [ground_mark(float(inputs.cut[k]), on_grade=0.01) for k in near]
-            assert text in marks
+        if layer in ("text-shot", "text-dot"):
+            away = shapely.distance(box, spots)
+            assert text in marks[away <= away.min() + 0.15 + 1e-6]
+            # and it is so near that no one looks elsewhere: 2.7 mm of paper
+            assert away.min() < 2.7 * 0.5
+            checked += 1
+    assert checked > 250
 
 
 def test_the_drawing_opens_clean_and_reads_back(document, drawn, inputs):
@@ -563,11 +573,24 @@ def test_too_many_shots_are_thinned_and_the_sheet_says_so(inputs):
     # cells of 1 m over 5040 m2
     assert 4000 < marks["mark-shot"] < 6000
     said = [text for words in drawn.picture.words for text in words.text]
-    assert f"shots drawn: {marks['mark-shot'] + 5} of 30000" in said
+    assert f"shots drawn: {marks['mark-shot'] + 5} of 30000, all in the" in " ".join(said)
     first, second = shapely.STRtree(boxes := [b for *_, b in map_words(drawn.picture)]).query(
         boxes, predicate="intersects"
     )
     assert (first == second).all()
+
+
+def test_dots_that_lie_on_one_another_on_paper_are_drawn_once_and_the_sheet_says_so(inputs):
+    """Lip, flowline and back of curb within 0.4 m: the layer's own break stays."""
+    s, o = np.repeat(np.arange(10.0, 400.0, 10.0), 4), np.tile([4.1, 4.3, 4.5, 0.0], 39)
+    dots = places(inputs.corridor, ["number"] * len(s), s, o, ["C 1"] * len(s), ["d"] * len(s))
+    dots = replace(dots, what=texts(["flowline", "lip", "top of face", "crown"] * 39))
+    drawn = plan.drawing(replace(inputs, dots=dots))
+    (marks,) = (mark for mark in drawn.picture.marks if mark.layer == "mark-dot")
+    want = np.column_stack([dots.easting, dots.northing])[np.isin(o, [4.3, 0.0])]
+    np.testing.assert_allclose(np.column_stack([marks.x, marks.y]), want)
+    said = " ".join(text for words in drawn.picture.words for text in words.text)
+    assert "numbers to paint drawn: 78 of 156, all in the lists" in said
 
 
 def test_a_day_without_shots_dots_or_buried_things_is_drawn(inputs):

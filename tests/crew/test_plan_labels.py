@@ -131,7 +131,7 @@ def test_a_taken_place_is_left_for_the_next_side():
 def test_only_a_warning_goes_over_the_mark_of_a_shot_and_only_if_it_must():
     everywhere = mark_boxes(np.array([3.0, -3.0]), np.zeros(2), np.zeros(2), 0.8)
     nothing = np.empty((0, 4, 2))
-    for rank, count in ((0, 1), (4, 1), (5, 0)):
+    for rank, count in ((0, 1), (5, 1), (6, 0)):
         style = Style("text-hazard", 1.0, rank, 0.5)
         wanted = labels_at([(0.0, 0.0)], ["VALVE"], style=style, sides="rl")
         assert len(chosen(wanted, nothing, everywhere, 0.1)) == count

@@ -36,7 +36,7 @@ class Lath(click.Group):
             ctx.exit(0)
 
 
-class Finite(click.ParamType):
+class Finite(click.ParamType[float]):
     """A finite number, or a station; click's own float takes ``nan`` and ``1_000``."""
 
     def __init__(self, name: str, parse: Callable[[str], float]) -> None:

@@ -31,7 +31,7 @@ def package_files(day: Day) -> dict[str, bytes]:
     Where a finding stops the day and the job withholds the lists, only the
     findings and the points are there.
     """
-    tables = [fate.table(day.morning.inputs.shots, day.morning.fate, day.at_shots, _rounding(day))]
+    tables = [fate.table(day.morning.shots, day.morning.fate, day.at_shots, _rounding(day))]
     files = {"findings.json": json.json_bytes(findings_object(day))}
     if not withheld(day):
         tables += [
@@ -80,7 +80,7 @@ def drawing_bytes(day: Day) -> bytes:
         plan.PlanInputs(
             corridor=morning.corridor,
             layer=inputs.job.target.layer,
-            shots=inputs.shots.take(on_map),
+            shots=morning.shots.take(on_map),
             used=morning.used[on_map],
             cut=day.at_shots.cut[on_map],
             bands=difference_map.bands(day.difference, plan.band_limits(sheet.bands_m)),
@@ -106,10 +106,10 @@ def plan_words(day: Day) -> PlanWords:
         job=job.name,
         day=inputs.day,
         layer=job.target.layer,
-        grid=f"grid {job.grid.crs}, metres",
-        heights=f"heights {job.grid.vertical_datum}",
-        shots=f"{summary.read} shots read, {summary.used} used, {summary.refused} not used",
-        package=f"package {package_id(inputs)}",
+        grid=job.grid.crs,
+        heights=job.grid.vertical_datum,
+        shots=f"{summary.read} read, {summary.used} used, {summary.refused} not used",
+        package=package_id(inputs),
         prepared_by=job.sheet.prepared_by,
         numbers=(
             f"mean {mean_words(target.mean_cut_m)} m over {target.compared_area_m2:.0f} m2",
@@ -240,8 +240,8 @@ def _parts(value: Any) -> list[Any]:
 def summary_of(day: Day) -> Summary:
     """The figures for the closing words."""
     morning = day.morning
-    job, shots = morning.inputs.job, morning.inputs.shots
-    refused = sum(reading.refused for reading in morning.inputs.readings)
+    job, shots = morning.inputs.job, morning.shots
+    refused = morning.placed.refused
     reasons = [(str(name), int(morning.rows(name).sum())) for name in sorted(set(morning.fate))]
     unread = [("row that cannot be read", refused)] if refused else []
     listed = sum(count for name, count in reasons if name not in USED_FATES)

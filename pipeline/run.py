@@ -44,6 +44,7 @@ from pipeline.model import (
     Texts,
     join_lines,
 )
+from pipeline.ongrid import OnGrid, on_grid
 from pipeline.settings import Job
 from pipeline.surface import lines as drawn
 from pipeline.surface import tin
@@ -63,10 +64,16 @@ class Morning:
     """
 
     inputs: Inputs
+    placed: OnGrid
     corridor: Corridor
     feet: Feet
     fate: Texts
     findings: Findings
+
+    @property
+    def shots(self) -> Shots:
+        """All shots of the morning, on the job grid."""
+        return self.placed.shots
 
     @property
     def used(self) -> Bools:
@@ -135,10 +142,12 @@ def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
     """
     with watch.stage("read"):
         inputs = read_inputs(folder, day)
+    with watch.stage("grid"):
+        placed = on_grid(inputs)
     with watch.stage("design"):
         corridor, found = build_corridor(inputs)
     with watch.stage("checks"):
-        morning = check_morning(inputs, corridor, found)
+        morning = check_morning(inputs, placed, (corridor, found))
     with watch.stage("surface"):
         morning, ground = build_ground(morning)
     with watch.stage("compare"):
@@ -182,10 +191,11 @@ def reach(corridor: Corridor) -> place.Reach:
     )
 
 
-def check_morning(inputs: Inputs, corridor: Corridor, found: Findings) -> Morning:
+def check_morning(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> Morning:
     """Judge every shot; each ends with one fate, and every doubt is a finding."""
-    job, shots = inputs.job, inputs.shots
-    findings = [*found, *(f for reading in inputs.readings for f in reading.findings)]
+    job, shots = inputs.job, placed.shots
+    corridor, found = design
+    findings = [*found, *placed.findings]
     base = names.base_codes(shots, job.codes)
     feet = feet_of.locate(corridor.alignment, shots.easting, shots.northing)
     swapped = feet_of.locate(corridor.alignment, shots.northing, shots.easting)
@@ -194,12 +204,12 @@ def check_morning(inputs: Inputs, corridor: Corridor, found: Findings) -> Mornin
     findings += names.unknown_codes(shots, base, job.codes)
     findings += names.repeated_ids(shots, job.surface.same_place_m)
     target = corridor.layer(job.target.layer)
-    design = layer_elevation(
+    level = layer_elevation(
         corridor, target, feet.station, feet.offset, shots.easting, shots.northing
     )
     is_ground = names.ground_rows(base, job.codes)
     far, about = place.off_design(
-        shots, feet, np.where(is_ground & ~off, design, np.nan), job.checks.off_design_m
+        shots, feet, np.where(is_ground & ~off, level, np.nan), job.checks.off_design_m
     )
     findings += about
     fate = np.full(len(shots), "unknown code", dtype=object)
@@ -208,21 +218,21 @@ def check_morning(inputs: Inputs, corridor: Corridor, found: Findings) -> Mornin
     fate[is_ground] = "in the surface"
     fate[far] = "far off the design"
     fate[off] = "off the job"
-    by_hand = np.array([reading.format == "CSV" for reading in inputs.readings])[shots.file]
-    about, doubted = suspected_busts(inputs, feet, corridor, by_hand & (fate == "in the surface"))
+    usable = placed.by_hand & (fate == "in the surface")
+    about, doubted = suspected_busts(job, shots, feet, (corridor, usable))
     findings += about
     if job.checks.set_bust_aside:
         fate[doubted] = "suspected bust, set aside"
     if inputs.control is not None:
         findings += control.control_shots(shots.take(fate == "control"), inputs.control, job.checks)
-    return Morning(inputs, corridor, feet, fate, tuple(findings))
+    return Morning(inputs, placed, corridor, feet, fate, tuple(findings))
 
 
 def suspected_busts(
-    inputs: Inputs, feet: Feet, corridor: Corridor, usable: Bools
+    job: Job, shots: Shots, feet: Feet, against: tuple[Corridor, Bools]
 ) -> tuple[Findings, Ints]:
     """Runs of ground shots that stand off their neighbours, and the rows of those shots."""
-    job, shots = inputs.job, inputs.shots
+    corridor, usable = against
     heights = shots.elevation - profile.elevation(corridor.profile, feet.station)
     usable = usable & ~np.isnan(heights)
     profiled = runs.Profiled(np.nan_to_num(heights), feet.station, feet.offset, shots.code)
@@ -241,9 +251,9 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
         return replace(morning, findings=(*morning.findings, *about)), surface
     job = morning.inputs.job
     rows = np.flatnonzero(morning.rows("in the surface"))
-    ground = morning.inputs.shots.take(rows)
+    ground = morning.shots.take(rows)
     coded, about = drawn.breaklines(ground, job.codes)
-    from_files = [_own_points(reading.lines) for reading in morning.inputs.readings]
+    from_files = [_own_points(reading.lines) for reading in morning.placed.readings]
     surface, more = tin.build(ground, join_lines([coded, *from_files]), job.surface)
     fate = morning.fate.copy()
     unused = np.setdiff1d(np.arange(len(rows)), surface.point)
@@ -253,7 +263,7 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
 
 def _kept_mesh(morning: Morning) -> Mesh | None:
     """The one mesh whose own faces are the ground, if the job keeps one."""
-    pairs = zip(morning.inputs.readings, morning.inputs.keeps_faces, strict=True)
+    pairs = zip(morning.placed.readings, morning.placed.keeps_faces, strict=True)
     meshes = [mesh for reading, keep in pairs if keep for mesh in reading.meshes]
     if len(meshes) > 1:
         raise InputError(
@@ -286,7 +296,7 @@ def compare_layers(
 
 def compare_shots(morning: Morning) -> Differences:
     """Cut or fill of every ground shot against today's layer; NaN for what is no ground."""
-    shots, feet, corridor = morning.inputs.shots, morning.feet, morning.corridor
+    shots, feet, corridor = morning.shots, morning.feet, morning.corridor
     target = corridor.layer(morning.inputs.job.target.layer)
     ground = np.where(morning.rows("in the surface"), shots.elevation, np.nan)
     design = layer_elevation(
@@ -315,7 +325,7 @@ def crew_rows(
         at_shots=at_shots,
         quantities=volumes,
         stakes=stakes.points_to_set(corridor, job.stakes),
-        sheet=cutsheet.cut_sheet(corridor, morning.inputs.shots.take(hubs), hub_feet, job.stakes),
+        sheet=cutsheet.cut_sheet(corridor, morning.shots.take(hubs), hub_feet, job.stakes),
         dots=dots.grade_dots(corridor, ground, spots, job.target, job.rounding),
         findings=_sorted(morning.findings),
     )
@@ -351,5 +361,6 @@ def _design_and_ground(
     corridor, found = build_corridor(inputs)
     if elevation is not None:
         return corridor, None
-    _, ground = build_ground(check_morning(inputs, corridor, found))
+    morning = check_morning(inputs, on_grid(inputs), (corridor, found))
+    _, ground = build_ground(morning)
     return corridor, ground

@@ -48,6 +48,10 @@ class FileFormat(Settings):
 
     files: Name = "*"
     """Pattern of file names inside the day's folder."""
+    kind: Literal["points", "sightings", "positions", "scan"] = "points"
+    """``sightings``: readings of a total station, reduced here. ``positions``: satellite
+    positions, put onto the grid here. ``scan``: a point cloud, cleared of what stands on the
+    ground and thinned."""
     unit: Unit = "m"
     columns: dict[str, str] | list[str] | None = None
     """Our column -> the header's word; or, without a header, our columns in order."""
@@ -64,6 +68,67 @@ class FileFormat(Settings):
     """Which surface of the file is ground, where it holds several."""
     faces: Literal["keep", "rebuild"] = "rebuild"
     """Triangles that the file brings: use them as they are, or triangulate its points."""
+    layers: dict[Name, Literal["ground", "break", "boundary", "hole"]] = field(default_factory=dict)
+    """Of a drawing (DXF): pattern of layer names -> what lies there; the first that fits decides.
+    ``ground``: points, faces, and lines with heights as breaklines. ``break``: the same, and
+    lines at height 0 are meant to be at 0. ``boundary``, ``hole``: rings around the ground or a
+    gap in it. Other layers are listed and not read. Empty: every layer is ``ground``."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sightings(Settings):
+    """How a total station's readings become coordinates, and what one reading is worth."""
+
+    curvature_refraction: bool = True
+    refraction: float = 0.14
+    """Coefficient k [assumed]; near hot ground at noon it is often zero or negative."""
+    grid_scale: Positive = 1.0
+    elevation_factor: Positive = 1.0
+    angle_arcsec: Positive = 5.0
+    distance_m: Positive = 0.002
+    distance_ppm: NotNegative = 2.0
+    centring_m: Positive = 0.002
+    height_m: Positive = 0.002
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Positions(Settings):
+    """How satellite positions get onto the job grid; nothing of it is guessed."""
+
+    source_crs: str = ""
+    """Geographic system that the receiver worked in, such as ``EPSG:4258``."""
+    local_origin_deg: Annotated[list[float], Len(2, 2)] | None = None
+    """Latitude and longitude near the street, where the job grid is local."""
+    separation_m: float | None = None
+    """Geoid above ellipsoid, + upward, where the file does not say."""
+    antenna_height_m: Positive | None = None
+    accuracy_m: Positive = 0.05
+    """Worst datum operation that is taken [assumed]."""
+    epoch: Positive | None = None
+    localise: bool = False
+    """Fit the positions of control points to the job's control and move all shots with them."""
+    scale: bool = False
+    """Fit a scale in plan, or hold it at 1."""
+    vertical: Literal["shift", "plane", "none"] = "shift"
+    beyond_control_m: NotNegative = 25.0
+    """Shots farther outside the control's hull than this are named [assumed]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scans(Settings):
+    """How a point cloud becomes shots of the ground."""
+
+    cell_m: Positive = 0.10
+    """Side of the cells that keep one point each [assumed]."""
+    keep: Literal["median", "lowest"] = "median"
+    take_out_objects: bool = True
+    """Take out machines, people and laths that stand on the ground."""
+    step_m: Positive = 0.30
+    """A vertical side lower than this is ground: curb faces and banks [assumed]."""
+    widest_m: Positive = 6.0
+    """An object is narrower than this, its scan shadow included [assumed]."""
+    code: str = "GR"
+    """Code of the shots that are kept."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +137,9 @@ class ShotRules(Settings):
 
     folder: str = "shots"
     formats: list[FileFormat] = field(default_factory=list)
+    sightings: Sightings = field(default_factory=Sightings)
+    positions: Positions = field(default_factory=Positions)
+    scans: Scans = field(default_factory=Scans)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +217,53 @@ class CheckRules(Settings):
     """A run of shots that stands off its neighbours by more than this is a bust."""
     set_bust_aside: bool = True
     """A suspected bust is kept out of the surface until a person has looked at it."""
+    spike_m: Positive = 0.05
+    """A shot alone that stands off its like by less than this is no spike [assumed]."""
+    spike_mads: Positive = 4.0
+    """Nor is one within this many robust spreads (1.4826 MAD) of its class [assumed]."""
+    set_spikes_aside: bool = True
+    """A spike is kept out of the surface until a person has looked at it."""
+    break_reach_m: Positive = 0.5
+    """A shot this near to a break of the design has met it [assumed]."""
+    coverage_step_m: Positive = 10.0
+    """Every required break is met at least this often along the street [assumed]."""
+    coverage_step_curve_m: Positive = 5.0
+    """The same on bends [assumed]."""
+    gap_across_m: Positive = 4.0
+    """A place on the street farther than this across it from every shot is a gap [assumed]."""
+    gap_along_m: Positive = 8.0
+    """The same along the street [assumed]."""
+    load_m3: Positive = 7.2
+    """Compacted clay that one truck takes away: 12 m3 box, 0.95 full, 1.59 loose for
+    compacted [assumed]."""
+    map_sigma_h_m: Positive = 0.05
+    """Plan precision that a map of the clay needs of a shot [assumed]."""
+    map_sigma_v_m: Positive = 0.025
+    """Height precision that a map of the clay needs of a shot [assumed]."""
+    map_pdop: Positive = 4.0
+    """Largest dilution of precision of a satellite shot, where its note states one [assumed]."""
+    strict_sigma_v_m: Positive = 0.010
+    """Height precision that hubs, curb and test strips need of a shot [assumed]."""
+    default_sigma_v_m: Positive = 0.017
+    """Height precision of a shot whose file states none: satellite, the poorer of the two
+    usual methods; an instrument gives 0.009 [assumed]."""
+    bench_shifted: bool = False
+    """The day's satellite heights were shifted to a bench mark that was shot the same day."""
+    time_gap_min: Positive = 30.0
+    """A longer pause within a file is told [assumed]."""
+    rim_above_m: Positive = 0.3
+    """A rim higher above the ground than this is doubted [assumed]."""
+    lids_apart_m: Positive = 0.5
+    """Two lids nearer than this are one, or one is wrong [assumed]."""
+    fixed_moved_m: Positive = 0.010
+    """A hub, lid or control point that changed height by more than this has moved, or the
+    datum has [assumed]."""
+    constant_spread_m: Positive = 0.02
+    """A group whose residuals spread more than this (robust standard deviation) is unfinished
+    ground, not a mixed-up reference [assumed]."""
+    code_reach_m: Positive = 1.0
+    """A shot farther than this across the street from the break that its code names is
+    doubted [assumed]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

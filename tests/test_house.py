@@ -27,7 +27,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model": {"errors"},
     **{stage: GROUND | others for stage, others in STAGES.items()},
     "demo": {"errors", "model"},
-    "run": GROUND | set(STAGES),
+    "ongrid": GROUND | {"ingest", "control", "surface"},
+    "run": GROUND | set(STAGES) | {"ongrid"},
     "publish": GROUND | set(STAGES) | {"run"},
     "cli": GROUND | set(STAGES) | {"run", "publish", "demo"},
 }

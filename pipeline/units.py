@@ -34,9 +34,7 @@ EXACT_METRES: dict[str, Fraction] = {
 _NUMBER = re.compile(
     r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{0,32})?|\.[0-9]{1,32})(?:[eE][+-]?[0-9]{1,2})?"
 )
-_STATION = re.compile(
-    r"(?P<sign>[+-]?)(?P<kilo>[0-9]{1,6})\+(?P<rest>[0-9]{1,3}(?:\.[0-9]{1,6})?)"
-)
+_STATION = re.compile(r"(?P<sign>[+-]?)(?P<kilo>[0-9]{1,6})\+(?P<rest>[0-9]{1,3}(?:\.[0-9]{1,6})?)")
 
 
 def metres_per(unit: Unit) -> float:

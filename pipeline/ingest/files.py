@@ -1,0 +1,80 @@
+"""The reader for a file: by what it holds, then by what it is called."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from importlib import import_module
+from pathlib import Path
+from typing import cast
+
+from pipeline.errors import InputError
+from pipeline.ingest.source import open_source, shown
+from pipeline.model import Reading
+from pipeline.settings import FileFormat
+
+# (module, function); imported when the first such file is read, so `lath --help` stays quick
+_READERS = {
+    "table": ("pipeline.ingest.csv", "read_csv"),
+    "landxml": ("pipeline.ingest.landxml", "read_landxml"),
+    "las": ("pipeline.ingest.las", "read_las"),
+    "dxf": ("pipeline.ingest.dxf", "read_dxf"),
+}
+_SUFFIXES = {".las": "las", ".laz": "las", ".dxf": "dxf", ".xml": "landxml", ".landxml": "landxml"}
+
+_HEAD = 4096
+_XML = re.compile(rb"\s*<", re.DOTALL)
+_WIDE_XML = (b"\xff\xfe<\0", b"\xfe\xff\0<", b"<\0?\0", b"\0<\0?")
+# a drawing as text begins with group 0 SECTION, comments (group 999) before it
+_DXF = re.compile(rb"\s*(?:999\s*\n[^\n]*\n\s*)*0\s*\r?\n\s*SECTION\b")
+_CLOSED = {
+    b"PK\x03\x04": "an archive or a workbook",
+    b"\x1f\x8b": "a compressed file",
+    b"%PDF": "a PDF",
+    b"\xd0\xcf\x11\xe0": "a workbook or document",
+}
+
+
+def read(path: Path, fmt: FileFormat) -> Reading:
+    """Read one file of points, lines, surfaces or alignments.
+
+    Parameters
+    ----------
+    path : Path
+        A table of points (any text), LandXML, LAS or LAZ, DXF.
+    fmt : FileFormat
+        How the job file says that such files are written.
+
+    Returns
+    -------
+    Reading
+        In metres; never with a bad row dropped in silence.
+
+    Raises
+    ------
+    InputError
+        The file is missing, empty, of no kind that is read, or cannot be used.
+    JobError
+        `fmt` contradicts itself or the file.
+    """
+    with open_source(path) as stream:
+        head = stream.read(_HEAD)
+    module, function = _READERS[_kind(head, path)]
+    reader = cast("Callable[[Path, FileFormat], Reading]", getattr(import_module(module), function))
+    return reader(path, fmt)
+
+
+def _kind(head: bytes, path: Path) -> str:
+    name = shown(path.name, 80)
+    if not head.strip(b"\0 \t\r\n\x1a"):
+        raise InputError(name, "empty", "copy it from the instrument again")
+    for magic, what in _CLOSED.items():
+        if head.startswith(magic):
+            raise InputError(name, what, "export points as text, LandXML, LAS or DXF")
+    if head.startswith(b"LASF"):
+        return "las"
+    if head.startswith(_WIDE_XML) or _XML.match(head.removeprefix(b"\xef\xbb\xbf")):
+        return "landxml"
+    if _DXF.match(head.removeprefix(b"\xef\xbb\xbf")):
+        return "dxf"
+    return _SUFFIXES.get(path.suffix.lower(), "table")

@@ -92,6 +92,7 @@ def drawing_bytes(day: Day) -> bytes:
             sheet=sheet,
             rounding=inputs.job.rounding,
             words=plan_words(day),
+            local_shift=sheet.local_shift,
         )
     )
     return dxf.dxf_bytes(drawing)

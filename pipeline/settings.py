@@ -307,6 +307,9 @@ class Sheet(Settings):
     prepared_by: str = ""
     bands_m: list[float] = field(default_factory=lambda: [0.02, 0.05, 0.10, 0.20])
     """Limits of the cut and fill bands, the same on both sides of zero."""
+    local_shift: bool = False
+    """Write the map's coordinates near zero, for viewers with 32-bit numbers; the title block
+    says what to add."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

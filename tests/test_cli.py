@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import click
+import ezdxf
 import pytest
 from click.testing import CliRunner
 
@@ -208,6 +210,36 @@ def test_what_cannot_be_used_is_refused_and_the_old_package_stands(street, damag
     assert result.stderr.count("lath: ") == 1
     assert "Traceback" not in result.output
     assert {path.name: path.read_bytes() for path in package.iterdir()} == before
+
+
+def test_a_shot_a_thousand_kilometres_away_is_a_finding_and_the_rest_is_used(street):
+    path = street / "shots" / DAY / "morning.csv"
+    edit(path, "1003,3117.295,", "1003,1003117.295,", 1)
+    result = lath("run", street, "--json")
+    said = json.loads(result.stdout)
+
+    assert result.exit_code == 0
+    (far,) = (f for f in said["findings"] if f["points"] == ["1003"])
+    assert far["kind"] == "off the job"
+    assert "999.9 km outside" in far["text"]
+
+
+def test_the_map_can_be_written_near_zero_and_says_what_to_add(street):
+    lath("run", street)
+    plain = ezdxf.readfile(street / "out" / DAY / "cutfill.dxf")
+    edit(street / "job.toml", "[sheet]", "[sheet]\nlocal_shift = true")
+    lath("run", street)
+    near = ezdxf.readfile(street / "out" / DAY / "cutfill.dxf")
+    words = " ".join(text.dxf.text for text in near.modelspace().query("TEXT"))
+    told = re.search(r"add to every coordinate: E (\d+) N (\d+)", words)
+    assert told is not None
+    stakes = [doc.modelspace().query('INSERT[layer=="mark-stake"]') for doc in (plain, near)]
+
+    assert len(stakes[0]) > 100
+    for was, now in zip(*stakes, strict=True):
+        assert now.dxf.insert.x + float(told[1]) == pytest.approx(was.dxf.insert.x, abs=0.001)
+        assert now.dxf.insert.y + float(told[2]) == pytest.approx(was.dxf.insert.y, abs=0.001)
+        assert abs(now.dxf.insert.x) < 1000
 
 
 def test_control_over_the_limit_stops_the_day_and_withholds_the_lists(street):

@@ -74,7 +74,7 @@ def grade_dots(
     at, offset, easting, northing = (x[inside] for x in (at, offset, easting, northing))
     design = design[inside]
     what = [name for name, keep in zip(what, inside, strict=True) if keep]
-    ground_z = ground_beside(ground, easting, northing)
+    ground_z = ground_beside(corridor, ground, at, offset)
     cut = ground_z - design
     marks = [_paint(float(c), rounding) for c in cut]
     kinds = [
@@ -97,22 +97,21 @@ def grade_dots(
     )  # fmt: skip
 
 
-def ground_beside(ground: Surface, easting: Floats, northing: Floats) -> Floats:
-    """Ground at each place; outside the surface by up to `BESIDE_M`, the ground beside it.
+def ground_beside(corridor: Corridor, ground: Surface, station: Floats, offset: Floats) -> Floats:
+    """Ground at each place; where there is none, the ground `BESIDE_M` along the line from it.
 
     The last row of shots lies on the end of the design only to the centimetre,
     so a spot on the end would else be called unshot although a rod stood there.
+    It is moved along the line only: across it, the foot of the bank is near.
     """
+    easting, northing, _ = line.point_at(corridor.alignment, station, offset)
     z = locate.interpolate(ground, easting, northing)
-    for turn in np.arange(8) * (np.pi / 4):
+    for along in (BESIDE_M, -BESIDE_M):
         missing = np.flatnonzero(np.isnan(z))
-        if not len(missing):
-            break
-        z[missing] = locate.interpolate(
-            ground,
-            easting[missing] + BESIDE_M * np.sin(turn),
-            northing[missing] + BESIDE_M * np.cos(turn),
+        east, north, _ = line.point_at(
+            corridor.alignment, station[missing] + along, offset[missing]
         )
+        z[missing] = locate.interpolate(ground, east, north)
     return z
 
 

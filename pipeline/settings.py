@@ -9,27 +9,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Literal
 
-from annotated_types import Ge, Gt, Le, Len
+from annotated_types import Ge, Le, Len
 
+from pipeline.settings_crew import (
+    BankRules,
+    CardRules,
+    EdgeRules,
+    HazardRules,
+    InstrumentRules,
+    MachineRules,
+    SightRules,
+    SlopeRules,
+    WalkRules,
+)
+from pipeline.settings_earthwork import Bulking, Costs, Hauling, Stabilising, Volumes
+from pipeline.strict import Name, NotNegative, Positive, Settings
 from pipeline.units import Unit
-
-
-class Settings:
-    """What every table of settings shares: nothing unknown, nothing coerced, nothing infinite."""
-
-    __slots__ = ()
-    __pydantic_config__: ClassVar[dict[str, object]] = {
-        "strict": True,
-        "extra": "forbid",
-        "allow_inf_nan": False,
-    }
-
-
-Name = Annotated[str, Len(1, 80)]
-Positive = Annotated[float, Gt(0)]
-NotNegative = Annotated[float, Ge(0)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -277,6 +274,35 @@ class StakeRules(Settings):
     reference: Name = "top back of curb"
     """The break that a hub's cut is measured to; on a section without it, a hub is refused."""
     hub_tolerance_m: NotNegative = 0.003
+    moved_h_m: Positive = 0.020
+    moved_v_m: Positive = 0.010
+    """A hub that is off its line, or moved since it was shot before, by more than this is
+    disturbed [assumed]."""
+    faces: Literal["crew", "manual"] = "crew"
+    """What stands on which side of a lath. ``crew``: the work on the front, the place on the
+    back. ``manual``: the same, but a stake on the centreline has its station on the front and
+    its cut or fill on the back, as a published grade-stake manual has it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayoutRules(Settings):
+    """Which points are set before anybody shoots; hub offset and reference are those of stakes."""
+
+    interval_m: Positive = 10.0
+    """Hubs on straight, even grade; elsewhere this over 2, 4, 5, 10 and so on."""
+    sagitta_m: Positive = 0.020
+    """The curve may leave the chord between two hubs by this, in plan [assumed]."""
+    sagitta_height_m: Positive = 0.005
+    """The same in height, on vertical curves [assumed]."""
+    machine_behind_m: NotNegative = 1.0
+    """The machine's path reaches this far behind the reference break [assumed]."""
+    utility_clear_m: NotNegative = 0.60
+    """No point is driven nearer than this to a recorded thing [assumed; the law of the place
+    and the locate decide, not this number]."""
+    apart_m: Positive = 0.30
+    """Two hubs nearer than this are one [assumed]."""
+    gutter: str = "flowline"
+    """The break whose high and low points are set; empty: none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -288,6 +314,9 @@ class Rounding(Settings):
     dirt_m: Positive = 0.01
     on_grade_m: NotNegative = 0.010
     """Dirt within this of the layer is on grade."""
+    marks_unit: Literal["m", "ft"] = "m"
+    """What is painted and written: centimetres on dirt and metres on lath, or feet and tenths
+    on dirt and feet and hundredths on lath."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -297,6 +326,10 @@ class Target(Settings):
     layer: Name = "clay subgrade"
     withhold: bool = True
     """A stop finding withholds the lists; False writes them marked HOLD."""
+    pass_m: Positive = 0.100
+    """What one pass of the blade takes off [assumed]."""
+    stale_m: Positive = 0.020
+    """A number is rewritten where the ground changed by more than this since [assumed]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -328,9 +361,24 @@ class Job(Settings):
     surface: SurfaceRules = field(default_factory=SurfaceRules)
     checks: CheckRules = field(default_factory=CheckRules)
     stakes: StakeRules = field(default_factory=StakeRules)
+    layout: LayoutRules = field(default_factory=LayoutRules)
     rounding: Rounding = field(default_factory=Rounding)
     target: Target = field(default_factory=Target)
     sheet: Sheet = field(default_factory=Sheet)
+    walk: WalkRules = field(default_factory=WalkRules)
+    sights: SightRules = field(default_factory=SightRules)
+    edge: EdgeRules = field(default_factory=EdgeRules)
+    machine: MachineRules = field(default_factory=MachineRules)
+    bank: BankRules = field(default_factory=BankRules)
+    hazards: HazardRules = field(default_factory=HazardRules)
+    slope: SlopeRules = field(default_factory=SlopeRules)
+    card: CardRules = field(default_factory=CardRules)
+    instrument: InstrumentRules = field(default_factory=InstrumentRules)
+    volumes: Volumes = field(default_factory=Volumes)
+    bulking: Bulking = field(default_factory=Bulking)
+    hauling: Hauling = field(default_factory=Hauling)
+    costs: Costs = field(default_factory=Costs)
+    stabilising: Stabilising = field(default_factory=Stabilising)
     outside: bool = False
     """True: files of this job may lie outside its folder."""
     given: frozenset[str] = frozenset()

@@ -57,11 +57,21 @@ def read(path: Path, fmt: FileFormat) -> Reading:
     JobError
         `fmt` contradicts itself or the file.
     """
-    with open_source(path) as stream:
-        head = stream.read(_HEAD)
-    module, function = _READERS[_kind(head, path)]
+    module, function = _READERS[kind_of(path)]
     reader = cast("Callable[[Path, FileFormat], Reading]", getattr(import_module(module), function))
     return reader(path, fmt)
+
+
+def kind_of(path: Path) -> str:
+    """``table``, ``landxml``, ``las`` or ``dxf``: which reader a file is for.
+
+    Raises
+    ------
+    InputError
+        The file is missing, empty or of no kind that is read.
+    """
+    with open_source(path) as stream:
+        return _kind(stream.read(_HEAD), path)
 
 
 def _kind(head: bytes, path: Path) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -41,6 +41,7 @@ def package_files(day: Day) -> dict[str, bytes]:
         ]
         files["quantities.json"] = json.json_bytes(quantities_object(day))
         files["cutfill.dxf"] = drawing_bytes(day)
+        files["ground.xml"] = surfaces_bytes(day)
     for table in tables:
         files[f"{table.name}.csv"] = csv.csv_bytes(_held(table, day))
     return dict(sorted(files.items()))
@@ -96,6 +97,23 @@ def drawing_bytes(day: Day) -> bytes:
         )
     )
     return dxf.dxf_bytes(drawing)
+
+
+def surfaces_bytes(day: Day) -> bytes:
+    """``ground.xml``: today's ground and today's layer, with the line they belong to."""
+    from pipeline.deliver.landxml import landxml_bytes
+
+    inputs, corridor = day.morning.inputs, day.morning.corridor
+    return landxml_bytes(
+        [
+            replace(day.ground, name=f"ground {inputs.day}"),
+            replace(day.design, name=inputs.job.target.layer),
+        ],
+        project=inputs.job.name,
+        date=inputs.day[:10],
+        grid=inputs.job.grid,
+        lines=[(corridor.alignment, corridor.profile)],
+    )
 
 
 def plan_words(day: Day) -> PlanWords:
@@ -321,6 +339,7 @@ def place_object(place: Place) -> dict[str, Any]:
     """What ``lath at --json`` prints; null where there is no layer or no ground."""
     return {
         "station": number(place.station),
+        "station_text": place.called,
         "offset": number(place.offset),
         "easting": number(place.easting),
         "northing": number(place.northing),
@@ -337,7 +356,7 @@ def place_object(place: Place) -> dict[str, Any]:
 def place_words(place: Place) -> list[str]:
     """The same for a person."""
     side = format_side(place.offset)
-    along = f"Station {format_station(place.station, step=0.001)}"
+    along = f"Station {place.called}"
     across = f"offset {format_length(place.offset)} {side}"
     grid = f"E {format_length(place.easting)}, N {format_length(place.northing)}"
     lines = [f"{along}, {across}, {grid}"]
@@ -347,8 +366,8 @@ def place_words(place: Place) -> list[str]:
         height = format_length(elevation) or "not designed here"
         lines.append(f"{name:18s}{height}  {lath_mark(place.cut[name])}".rstrip())
     lines += [
-        f"Also {format_station(station)} {format_length(offset)}: inside a tight curve the place"
+        f"Also {called} {format_length(offset)}: inside a tight curve the place"
         " lies square to more than one station"
-        for station, offset in place.other_feet
+        for called, (_, offset) in zip(place.others_called, place.other_feet, strict=True)
     ]
     return lines

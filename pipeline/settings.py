@@ -191,6 +191,9 @@ class SurfaceRules(Settings):
     """A longer triangle edge on the outside spans ground that nobody shot."""
     boundary: str = ""
     """Code of a drawn boundary line; empty: the longest edge decides."""
+    row_wander_m: NotNegative = 0.25
+    """A row of shots wanders this far from straight; a flatter triangle at the very end of the
+    work lies between shots of one row and says nothing about the ground [assumed]."""
     crossing_tolerance_m: NotNegative = 0.02
     """Two breaklines that cross may differ this much in height."""
     same_place_m: NotNegative = 0.05

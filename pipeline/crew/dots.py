@@ -17,8 +17,9 @@ from pipeline.surface import locate
 from pipeline.units import format_length, format_side, format_station, ground_mark
 
 NOT_SHOT = "NOT SHOT"
-BESIDE_M = 0.05
-"""Two places this close are one place to a rod [assumed]."""
+STEPS_M = (0.05, 0.10, 0.15, 0.20, 0.25)
+BESIDE_M = STEPS_M[-1]
+"""A row of shots wanders this far from square to the line [assumed]."""
 
 
 def spots(
@@ -68,13 +69,15 @@ def grade_dots(
     names = [target.layer] if layer.surface is None else []
     names += [layer.name for layer in corridor.layers[:1] if layer.name not in names]
     at, offset, what = spots(corridor, station, names)
-    easting, northing, _ = line.point_at(corridor.alignment, at, offset)
-    design = layer_elevation(corridor, layer, at, offset, easting, northing)
+    read_at = where_shot(corridor, ground, at, offset)
+    easting, northing, _ = line.point_at(corridor.alignment, read_at, offset)
+    design = layer_elevation(corridor, layer, read_at, offset, easting, northing)
     inside = np.isfinite(design)
-    at, offset, easting, northing = (x[inside] for x in (at, offset, easting, northing))
-    design = design[inside]
+    at, read_at, offset, easting, northing, design = (
+        column[inside] for column in (at, read_at, offset, easting, northing, design)
+    )
     what = [name for name, keep in zip(what, inside, strict=True) if keep]
-    ground_z = ground_beside(corridor, ground, at, offset)
+    ground_z = locate.interpolate(ground, easting, northing)
     cut = ground_z - design
     marks = [_paint(float(c), rounding) for c in cut]
     kinds = [
@@ -93,26 +96,28 @@ def grade_dots(
         ground=ground_z,
         design=design[:, None],
         mark=texts(marks),
-        note=texts([""] * len(marks)),
+        note=texts("" if s == r else f"read {abs(s - r):.2f} m along the line"
+                   for s, r in zip(at, read_at, strict=True)),
     )  # fmt: skip
 
 
-def ground_beside(corridor: Corridor, ground: Surface, station: Floats, offset: Floats) -> Floats:
-    """Ground at each place; where there is none, the ground `BESIDE_M` along the line from it.
+def where_shot(corridor: Corridor, ground: Surface, station: Floats, offset: Floats) -> Floats:
+    """Station at which each spot is read: its own, or up to `BESIDE_M` along where the ground ends.
 
-    The last row of shots lies on the end of the design only to the centimetre,
-    so a spot on the end would else be called unshot although a rod stood there.
-    It is moved along the line only: across it, the foot of the bank is near.
+    The last row of shots is never quite square to the line, so a spot on the
+    very end would else be called unshot although rods stood beside it. It is
+    moved along the line only: across it, the foot of the bank is near.
     """
-    easting, northing, _ = line.point_at(corridor.alignment, station, offset)
-    z = locate.interpolate(ground, easting, northing)
-    for along in (BESIDE_M, -BESIDE_M):
-        missing = np.flatnonzero(np.isnan(z))
+    read_at = station.copy()
+    for along in (*STEPS_M, *(-step for step in STEPS_M)):
+        easting, northing, _ = line.point_at(corridor.alignment, read_at, offset)
+        missing = np.flatnonzero(locate.find(ground, easting, northing) < 0)
         east, north, _ = line.point_at(
             corridor.alignment, station[missing] + along, offset[missing]
         )
-        z[missing] = locate.interpolate(ground, east, north)
-    return z
+        there = locate.find(ground, east, north) >= 0
+        read_at[missing[there]] += along
+    return read_at
 
 
 def _paint(cut: float, rounding: Rounding) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import Path
@@ -11,6 +12,9 @@ from pipeline.errors import InputError
 from pipeline.ingest.job import job_path
 from pipeline.model import Fingerprint
 from pipeline.settings import FileFormat, Job
+
+_DAY = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])[a-z]?", re.ASCII)
+"""A second package of one day has a letter behind the date."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,7 @@ def latest_day(job: Job) -> str:
     days = sorted(
         entry.name
         for entry in (root.iterdir() if root.is_dir() else ())
-        if entry.is_dir() and not entry.name.startswith(".")
+        if entry.is_dir() and _DAY.fullmatch(entry.name)
     )
     if not days:
         raise InputError(
@@ -50,6 +54,10 @@ def morning_files(job: Job, day: str) -> tuple[MorningFile, ...]:
     InputError
         No such day, or an empty one.
     """
+    if not _DAY.fullmatch(day):
+        raise InputError(
+            f"day {day!r}", "is no date", "name the day's folder YYYY-MM-DD, such as 2026-05-14"
+        )
     folder = job_path(job, f"{job.shots.folder}/{day}")
     if not folder.is_dir():
         raise InputError(

@@ -108,8 +108,8 @@ def cut_crossings(
     """Lines cut where they cross, touch or lie on each other.
 
     A new place stands where two lines cross, rounded to the grid (0.7 µm). It
-    gets the mean of the heights that the lines have there if these agree within
-    the tolerance, else the height of the line that comes first, and a person is
+    gets the mean of the heights that the lines have there if these agree with
+    the first within the tolerance, else the height of the first, and a person is
     told. Where a line passes through a place that has a height, that height stays.
 
     Parameters
@@ -231,11 +231,9 @@ def _settle_height(
     if not real.all():
         # an edge of the ground that is kept: a line without heights is laid on it
         return float(height[~real][0]), []
-    if float(np.ptp(height)) <= limit:
-        return float(height.mean()), []
     off = np.flatnonzero(np.abs(height - height[0]) > limit)
     if not len(off):
-        off = np.array([int(np.argmax(np.abs(height - height[0])))])
+        return float(height.mean()), []
     return float(height[0]), [
         _crossing(places, segments, (k, int(seg[0]), int(seg[o])), (height[0], height[o]), drawn)
         for o in off

@@ -62,14 +62,12 @@ def breaklines(shots: Shots, codes: dict[str, Code]) -> tuple[Linework, Findings
     names: list[str] = []
     findings: list[Finding] = []
     files_of: dict[str, int] = {}
-    for (name, file), rows in _rows_by_line(shots, codes).items():
-        code = meaning(name, codes)
-        if code is None:
-            continue
+    drawn = _line_codes(shots, codes)
+    for (name, file), rows in _rows_by_line(shots, drawn).items():
         if name in files_of:
             findings.append(_carried_over(shots, name, files_of[name], int(rows[0])))
         files_of[name] = file
-        found, said = _pieces(shots, rows, name, code.max_step_m)
+        found, said = _pieces(shots, rows, name, drawn[name].max_step_m)
         pieces.extend(found)
         names.extend([name] * len(found))
         findings.extend(said)
@@ -86,13 +84,14 @@ def base_code(field_code: str) -> str:
     return field_code.rstrip("0123456789") or field_code
 
 
-def _rows_by_line(shots: Shots, codes: dict[str, Code]) -> dict[tuple[str, int], Ints]:
-    """Rows of each (field code, file) that draws a line on the ground, by first shot."""
-    drawn = set()
-    for name in set(shots.code.tolist()):
-        code = meaning(name, codes)
-        if code is not None and code.line and code.ground:
-            drawn.add(name)
+def _line_codes(shots: Shots, codes: dict[str, Code]) -> dict[str, Code]:
+    """The field codes among the shots that draw a line on the ground, and what they mean."""
+    found = {name: meaning(name, codes) for name in set(shots.code.tolist())}
+    return {name: code for name, code in found.items() if code and code.line and code.ground}
+
+
+def _rows_by_line(shots: Shots, drawn: dict[str, Code]) -> dict[tuple[str, int], Ints]:
+    """Rows of each (field code, file) that draws a line, by first shot."""
     rows: dict[tuple[str, int], list[int]] = {}
     pairs = zip(shots.code.tolist(), shots.file.tolist(), strict=True)
     for row, pair in enumerate(pairs):

@@ -198,7 +198,7 @@ def _trimmed(
         keep = peel(net, keep, rules.max_edge_m)
         if peeled := whole - int(keep.sum()):
             findings.append(_peeled(peeled, rules))
-        keep = drop_slivers(net, keep, rules.same_place_m)
+        keep = drop_slivers(net, keep, rules.row_wander_m)
     if not keep.any():
         raise SurfaceError(
             "the ground",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.errors import SurfaceError
-from pipeline.model import Finding, Findings, Floats, Ints
+from pipeline.model import Bools, Finding, Findings, Floats, Ints
 from pipeline.surface.crossings import (
     Drawn,
     Segments,
@@ -56,10 +56,12 @@ def triangulate_with_lines(
     for done in range(_ROUNDS):
         use = np.flatnonzero(np.isfinite(places.z) | bare)
         found = triangulate(places, segments, use)
-        beside = _BESIDE if done < _BESIDE_ROUNDS else 0.0
-        seg, at = _on_lines(places, segments, found, beside)
-        if not len(seg):
+        pairs = _on_lines(segments, found)
+        if done < _BESIDE_ROUNDS:
+            pairs |= _beside_lines(places, segments, found, use)
+        if not pairs:
             return places, segments, found, tuple(findings)
+        seg, at = np.array(sorted(pairs), dtype=np.int64).T
         t = pieces_of(places, segments).take(seg).along(places.gx[at], places.gy[at])
         findings.extend(_off_height(places, segments, (seg, at, t), drawn))
         segments, _ = split(segments, Cuts(seg, t, places.gx[at], places.gy[at]), at)
@@ -72,31 +74,52 @@ def triangulate_with_lines(
     )
 
 
-def _on_lines(
-    places: Places, segments: Segments, found: Triangulation, beside: float
-) -> tuple[Ints, Ints]:
-    """Pieces and the places between their ends that lie on them or `beside` [grid units] them."""
+def _on_lines(segments: Segments, found: Triangulation) -> set[tuple[int, int]]:
+    """Pieces and the places that lie exactly on them between their ends."""
     pairs = {(s, k) for u, v, s in found.pieces for k in (u, v)}
-    pairs -= {(s, int(ends[s])) for s, _ in pairs for ends in (segments.u, segments.v)}
+    return pairs - {(s, int(ends[s])) for s, _ in pairs for ends in (segments.u, segments.v)}
+
+
+def _beside_lines(
+    places: Places, segments: Segments, found: Triangulation, use: Ints
+) -> set[tuple[int, int]]:
+    """Pieces and the places of `use` that stand nearer to them than rounding can tell."""
+    seg, apex = _triangles_on(places, segments, found)
+    pairs: set[tuple[int, int]] = set()
+    for s in np.unique(seg[_close(places, segments, seg, apex)]).tolist():
+        # a triangle without width shows one such place, and there may be a row of them
+        u, v = segments.u[s], segments.v[s]
+        near = (use != u) & (use != v)
+        for g in (places.gx, places.gy):
+            near &= np.abs(2 * g[use] - g[u] - g[v]) <= abs(g[u] - g[v]) + 2 * _BESIDE
+        row = use[near]
+        row = row[_close(places, segments, np.full(len(row), s), row)]
+        pairs |= {(s, k) for k in row.tolist()}
+    return pairs
+
+
+def _triangles_on(places: Places, segments: Segments, found: Triangulation) -> tuple[Ints, Ints]:
+    """The piece that is an edge of a triangle, and that triangle's third corner, for each such."""
     drawn = np.flatnonzero(segments.line >= 0)
     keys = edge_key(segments.u[drawn], segments.v[drawn])
     order = np.argsort(keys)
     tri = found.triangles.astype(np.int64)
     on_line = np.zeros(len(places), dtype=np.bool_)
-    on_line[segments.u] = on_line[segments.v] = True
+    on_line[segments.u[drawn]] = on_line[segments.v[drawn]] = True
     t, k = np.nonzero(on_line[tri] & on_line[tri[:, [1, 2, 0]]])
     edge = edge_key(tri[t, k], tri[t, (k + 1) % 3])
-    row = np.searchsorted(keys[order], edge)
-    row[row == len(keys)] = 0
-    real = np.flatnonzero(keys[order][row] == edge) if len(keys) else row[:0]
-    seg, apex = drawn[order[row[real]]], tri[t[real], (k[real] + 2) % 3]
+    row = np.minimum(np.searchsorted(keys[order], edge), max(len(keys) - 1, 0))
+    real = np.flatnonzero(keys[order[row]] == edge)
+    return drawn[order[row[real]]], tri[t[real], (k[real] + 2) % 3]
+
+
+def _close(places: Places, segments: Segments, seg: Ints, at: Ints) -> Bools:
+    """Whether each place stands beside its piece, between its ends."""
     piece = pieces_of(places, segments).take(seg)
-    off = np.abs(piece.side(places.gx[apex], places.gy[apex]))
-    along = piece.along(places.gx[apex], places.gy[apex])
-    near = (off < beside * piece.length()) & (along > 0) & (along < 1)
-    pairs |= set(zip(seg[near].tolist(), apex[near].tolist(), strict=True))
-    table = np.array(sorted(pairs), dtype=np.int64).reshape(-1, 2)
-    return table[:, 0], table[:, 1]
+    x, y = places.gx[at], places.gy[at]
+    along = piece.along(x, y)
+    close: Bools = np.abs(piece.side(x, y)) < _BESIDE * piece.length()
+    return close & (along > 0) & (along < 1)
 
 
 def _off_height(

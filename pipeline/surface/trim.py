@@ -11,7 +11,7 @@ from pipeline.model import Bools, Floats, Indices, Ints
 from pipeline.model.arrays import lock_fields
 from pipeline.surface.places import GRID_M
 
-SLIVER = 0.005
+SLIVER = 0.03
 """An outer triangle lower than this share of its outside edge may be a sliver [assumed]."""
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import JobError
+from pipeline.errors import InputError, JobError
 from pipeline.ingest.job import job_path, read_job
+from pipeline.ingest.morning import latest_day, morning_files
 
 # ruff: noqa: E501
 GOOD = """\
@@ -82,3 +83,21 @@ def test_a_job_may_say_that_its_files_lie_outside(tmp_path):
     job = read_job(write(tmp_path, "outside = true\n" + GOOD))
 
     assert job_path(job, "../control.csv") == tmp_path.resolve().parent / "control.csv"
+
+
+@pytest.mark.parametrize(
+    "day", ["yesterday", "2026-13-01", "2026-05-14/..", "../2026-05-14", "2026-5-14"]
+)
+def test_a_day_that_is_no_date_is_refused(tmp_path, day):
+    job = read_job(write(tmp_path, GOOD))
+
+    with pytest.raises(InputError, match="is no date"):
+        morning_files(job, day)
+
+
+def test_the_latest_day_is_the_last_date_and_other_folders_are_no_days(tmp_path):
+    job = read_job(write(tmp_path, GOOD))
+    for name in ("2026-05-13", "2026-05-14", "old", ".2026-05-15"):
+        (tmp_path / "shots" / name).mkdir(parents=True)
+
+    assert latest_day(job) == "2026-05-14"

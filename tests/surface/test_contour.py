@@ -16,7 +16,7 @@ from pipeline.settings import SurfaceRules
 from pipeline.surface.contour import isolines
 from pipeline.surface.tin import build
 
-WHOLE = SurfaceRules(same_place_m=0.0, max_edge_m=1e6)
+WHOLE = SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=1e6)
 
 
 def ground(seed=0, n=400, size=50.0):

@@ -12,7 +12,7 @@ from pipeline.settings import SurfaceRules
 from pipeline.surface.locate import interpolate
 from pipeline.surface.tin import area, build
 
-WHOLE = SurfaceRules(same_place_m=0.0, max_edge_m=1e7)
+WHOLE = SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=1e7)
 
 
 def check_fills_the_hull(surface, places, atol=1e-4):
@@ -204,7 +204,9 @@ def test_shots_along_a_drawn_line_are_part_of_it_however_the_job_is_turned(degre
         easting=turned[:4, 0], northing=turned[:4, 1], elevation=z[:4], point=range(4),
         start=[0, 4], name=("rim",), kind=("boundary",),
     )  # fmt: skip
-    surface, findings = build(shots, boundary, SurfaceRules(same_place_m=0, crossing_tolerance_m=9))
+    surface, findings = build(
+        shots, boundary, SurfaceRules(same_place_m=0, row_wander_m=0, crossing_tolerance_m=9)
+    )
 
     assert area(surface) == pytest.approx(60 * 12, abs=1e-3)
     assert findings == ()

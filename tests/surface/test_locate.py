@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 from matplotlib.tri import LinearTriInterpolator, Triangulation
 from scipy.interpolate import LinearNDInterpolator
 
-from pipeline.model import NO_LINES, Mesh, make_shots
+from pipeline.model import NO_LINES, Mesh, Surface, make_shots
 from pipeline.settings import SurfaceRules
 from pipeline.surface.locate import find, gradient, interpolate, slope
 from pipeline.surface.tin import build, from_mesh
 
-WHOLE = SurfaceRules(same_place_m=0.0, max_edge_m=1e6)
+WHOLE = SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=1e6)
 STREET = (500_000.0, 6_000_000.0)
 
 
@@ -56,7 +56,9 @@ def square(*, hole=False, shift=(0.0, 0.0)):
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("longest", [1e6, 8.0])
 def test_the_triangle_found_is_the_one_that_trying_all_finds(seed, longest):
-    surface, _, _ = ground(seed, rules=SurfaceRules(same_place_m=0, max_edge_m=longest))
+    surface, _, _ = ground(
+        seed, rules=SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=longest)
+    )
     rng = np.random.default_rng(seed)
     east, north = rng.random((2, 1500)) * 70 - 5
     found = find(surface, east + STREET[0], north + STREET[1])
@@ -200,6 +202,16 @@ def test_no_points_and_one_point():
 
     assert find(surface, [], []).shape == (0,)
     assert interpolate(surface, [12.5], [3.0]) == pytest.approx([1.25])
+
+
+def test_a_surface_without_triangles_holds_no_point():
+    none = np.empty((0, 3), dtype=int)
+    empty = Surface(
+        name="none", origin=np.zeros(2), x=[0.0], y=[0.0], z=[0.0], triangles=none,
+        neighbours=none, fixed=none.astype(bool), point=[-1],
+    )  # fmt: skip
+
+    assert find(empty, [0.0, 1.0], [0.0, 1.0]).tolist() == [-1, -1]
 
 
 def test_no_triangle_has_no_slope():

@@ -82,7 +82,7 @@ def test_neighbours_lie_across_the_edge():
 def test_the_triangles_of_a_built_surface_come_back_the_same():
     places = np.random.default_rng(3).random((50, 2)) * 60
     shots = make_shots(places[:, 0], places[:, 1], places[:, 0] * 0.1)
-    built, _ = build(shots, NO_LINES, SurfaceRules(same_place_m=0, max_edge_m=9.0))
+    built, _ = build(shots, NO_LINES, SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=9.0))
     mesh = Mesh("again", built.x, built.y, built.z, built.triangles, shots.id[built.point])
     surface, findings = from_mesh(mesh)
 

@@ -13,13 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull, Delaunay
 
+from pipeline.errors import SurfaceError
 from pipeline.model import NO_LINES, Linework, make_shots
 from pipeline.settings import Code, SurfaceRules
 from pipeline.surface.lines import breaklines
 from pipeline.surface.locate import interpolate, slope
 from pipeline.surface.tin import area, build
 
-WHOLE = SurfaceRules(same_place_m=0.0, max_edge_m=1e6)
+WHOLE = SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=1e6)
 """Rules that merge, peel and drop nothing: the plain constrained triangulation."""
 
 CODES = {
@@ -330,6 +331,43 @@ def test_three_lines_through_one_point_are_one_crossing():
     assert surface.z[6] == pytest.approx((1.0 + 1.0 + 1.01) / 3)
 
 
+def test_of_three_lines_through_one_point_those_off_the_first_are_said():
+    surface, findings = shoot(
+        (0, 10, 1.0, "EC1"), (20, 10, 1.0, "EC1"), (10, 0, 1.02, "EC2"), (10, 20, 1.02, "EC2"),
+        (0, 0, 1.5, "CL"), (20, 20, 1.5, "CL"),
+    )  # fmt: skip
+
+    assert [finding.points for finding in findings] == [("1", "2", "5", "6")]
+    assert surface.z[6] == 1.0
+
+
+def test_a_line_that_crosses_itself_is_cut_there():
+    surface, findings = shoot(
+        (0, 0, 1, "EC"), (20, 20, 1, "EC"), (20, 0, 1, "EC"), (0, 20, 1, "EC")
+    )
+
+    assert kinds(findings) == {("note", "crossing"): 1}
+    assert (surface.x[4], surface.y[4]) == (10, 10)
+
+
+def test_lines_that_do_not_come_apart_are_refused(monkeypatch):
+    monkeypatch.setattr("pipeline.surface.crossings._ROUNDS", 1)
+
+    with pytest.raises(
+        SurfaceError, match=r"still cross after being cut 1 times, last at E 10\.000"
+    ):
+        shoot((0, 10, 1, "EC1"), (20, 10, 1, "EC1"), (10, 0, 1, "CL"), (10, 20, 1, "CL"))
+
+
+def test_lines_that_shots_keep_touching_are_refused(monkeypatch):
+    monkeypatch.setattr("pipeline.surface.touching._ROUNDS", 1)
+
+    with pytest.raises(
+        SurfaceError, match="still touch shots after being led through them 1 times"
+    ):
+        shoot((0, 10, 1, "EC1"), (20, 10, 1, "EC1"), (10, 10, 1, "GR"), (10, 20, 1, "GR"))
+
+
 @pytest.mark.parametrize(("height", "said"), [(1.01, 0), (1.25, 1)])
 @pytest.mark.parametrize("code", ["GR", "CL"])
 def test_a_line_through_a_shot_keeps_the_shots_height(height, said, code):
@@ -378,6 +416,20 @@ def test_a_files_line_on_a_shot_takes_the_shots_height(height, said):
     assert surface.point.tolist() == [0, 1, 2, 3, -1]
     assert surface.z[0] == 1.0
     assert kinds(findings) == ({("person", "same place"): 1} if said else {})
+
+
+def test_a_corner_of_a_bare_ring_takes_the_height_of_a_line_that_ends_there():
+    shots = shots_at([(0, 0), (20, 0), (20, 20), (0, 20), (10, 1)], 1.0)
+    drawn = Linework(
+        easting=[5, 15, 15, 5, 5, 10], northing=[5, 5, 15, 15, 5, 10],
+        elevation=[np.nan] * 4 + [3.0, 3.0], point=np.full(6, -1), start=[0, 4, 6],
+        name=("rim", "wall"), kind=("boundary", "break"),
+    )  # fmt: skip
+    surface, findings = build(shots, drawn, WHOLE)
+
+    assert {finding.kind for finding in findings} == {"shot without triangle"}
+    assert area(surface) == pytest.approx(100.0, abs=1e-4)
+    assert interpolate(surface, [5.0, 7.5], [5.0, 7.5]) == pytest.approx([3.0, 3.0])
 
 
 def test_a_breakline_without_heights_is_not_used_and_is_said():

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
+import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -59,14 +61,25 @@ def _number(text: str) -> float:
     return parse_number(text)
 
 
-def _station(text: str) -> float:
-    from pipeline.units import parse_station
+class StationName(click.ParamType[str]):
+    """A station, with its region behind it where the alignment's equations need one."""
 
-    return parse_station(text)
+    name = "station"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The text as typed, or click's own refusal; which place it means the design decides."""
+        from pipeline.units import parse_station
+
+        text = str(value)
+        try:
+            parse_station(text.partition("(")[0])
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+        return text
 
 
 NUMBER = Finite("number", _number)
-STATION = Finite("station", _station)
+STATION = StationName()
 FOLDER = click.Path(path_type=Path)
 
 as_json = click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object.")
@@ -149,7 +162,7 @@ def check(job: Path, day: str | None, json_wanted: bool) -> None:
 @main.command()
 @click.argument("job", type=FOLDER)
 @of_day
-@click.option("--station", type=STATION, help="Station, 0+123.4 or 123.4.")
+@click.option("--station", type=STATION, help="Station: 123.4, 0+123.4, '1+220 (2)' in region 2.")
 @click.option("--offset", type=NUMBER, default=None, help="Offset [m], right +, left -.")
 @click.option("--east", type=NUMBER, help="Easting on the job grid [m].")
 @click.option("--north", type=NUMBER, help="Northing on the job grid [m].")
@@ -158,7 +171,7 @@ def check(job: Path, day: str | None, json_wanted: bool) -> None:
 def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
     job: Path,
     day: str | None,
-    station: float | None,
+    station: str | None,
     offset: float | None,
     east: float | None,
     north: float | None,
@@ -185,6 +198,77 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
         click.echo(_json(publish.place_object(place)))
     else:
         click.echo("\n".join(publish.place_words(place)))
+
+
+@main.command()
+@click.argument("files", nargs=-1, required=True, type=FOLDER)
+@click.option("--to", type=click.Choice(["csv", "geojson", "landxml"]), help="Write it so, too.")
+@click.option("--out", type=FOLDER, help="Where to; FILE's name with a new ending if not given.")
+@click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+@click.option("--unit", type=click.Choice(["m", "ft", "ftUS"]), help="Where the file says none.")
+@click.option("--columns", help="Of a table: id,northing,easting,elevation or northing=X,...")
+@click.option("--surface", help="Which surface of the file is ground, for --to.")
+@click.option("--classes", help="Of a scan, for --to: 2,8 or all; the ground if not given.")
+@click.option("--crs", default="", help="Where the file says none, for --to geojson.")
+@as_json
+def read(files: tuple[Path, ...], **options: Any) -> None:
+    """What is in each of FILES: counts, extents, units, coordinate system, oddities.
+
+    Points as text, sightings, levels, satellite positions, LandXML, LAS, LAZ, DXF. Numbers
+    are in the file's own unit. With --to it is written in metres as well.
+
+    \b
+    Example:
+      lath read scan.laz terrain.xml
+      lath read shots.txt --unit ft --columns id,northing,easting,elevation,code --to csv
+    """  # noqa: D301
+    from pipeline import readout
+
+    try:
+        asked, wanted = readout.wishes(options, len(files))
+    except ValueError as error:
+        raise click.UsageError(str(error)) from None
+    told = []
+    for path in files:
+        with _telling(path) as tell:
+            told.append(readout.read_file(path, asked, wanted, tell))
+        if not options["json_wanted"] and (words := readout.told_words(told[-1])):
+            click.echo("\n".join(words))
+        if told[-1].refusal:
+            click.echo(f"lath: {told[-1].refusal}", err=True)
+    objects = [readout.told_object(one) for one in told]
+    if options["json_wanted"] and (len(told) > 1 or told[0].description):
+        click.echo(_json(objects if len(told) > 1 else objects[0]))
+    sys.exit(max(one.refusal.exit_code if one.refusal else 0 for one in told))
+
+
+@main.command("layout")
+@click.argument("job", type=FOLDER)
+@click.option("--out", type=FOLDER, help="Where the folder layout goes; JOB/out if not given.")
+@as_json
+def layout_command(job: Path, out: Path | None, json_wanted: bool) -> None:
+    """The points to set before anybody shoots: hubs, curve points, high and low points.
+
+    Hubs stand at the interval of the job, 10 m if it states none, and closer on curves:
+    a chord of length s leaves an arc of radius R by m = s^2 / 8R, so s = sqrt(8 R m), R at
+    the hubs; on a vertical curve s = sqrt(800 K m), K in metres a percent. layout.sagitta_m
+    is m in plan, 0.020 if not stated, layout.sagitta_height_m in height, 0.005. The next
+    lower of the interval over 1, 2, 4, 5, 10 and so on is taken. No point is driven nearer
+    to a recorded thing than layout.utility_clear_m; that is no locate.
+
+    \b
+    Example:
+      lath layout street
+      lath layout street --json
+    """  # noqa: D301
+    from pipeline import setting_out
+
+    result = setting_out.set_out(job)
+    folder = setting_out.deliver(result, out)
+    if json_wanted:
+        click.echo(_json(setting_out.layout_object(result, folder)))
+    else:
+        click.echo("\n".join(setting_out.layout_words(result, folder)))
 
 
 def _run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> None:
@@ -215,6 +299,39 @@ def _stopwatch() -> Stopwatch:
             click.echo(f"  {stage} ...", err=True)
 
     return Stopwatch(tell)
+
+
+BIG_BYTES = 20_000_000
+"""Progress is told at once on a larger file, after a second on any other."""
+
+
+@contextmanager
+def _telling(path: Path) -> Iterator[Callable[[str], None]]:
+    """Takes words on how far the reading of a file is, and says them now and then."""
+    from pipeline.ingest.source import shown
+
+    latest, done = ["reading"], threading.Event()
+
+    def say() -> None:
+        click.echo(f"  {shown(path.name, 80)}: {latest[-1]} ...", err=True)
+
+    def now_and_then() -> None:
+        wait = 1.0
+        while not done.wait(wait):
+            say()
+            wait = 2.0
+
+    size = path.stat().st_size if path.is_file() else 0
+    if size > BIG_BYTES:
+        latest.append(f"reading {size / 1e6:.0f} MB")
+        say()
+    teller = threading.Thread(target=now_and_then, daemon=True)
+    teller.start()
+    try:
+        yield latest.append
+    finally:
+        done.set()
+        teller.join()
 
 
 def _json(value: object) -> str:

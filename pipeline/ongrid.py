@@ -27,6 +27,8 @@ from pipeline.surface.thin import thin
 
 BY_HAND = frozenset({"CSV", "sightings"})
 """Formats whose shots a person took one after the other."""
+SATELLITE = frozenset({"positions"})
+"""Formats whose heights no level has seen."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,6 +44,12 @@ class OnGrid:
     def by_hand(self) -> Bools:
         """True where a person took the shot, one after the other, (n,)."""
         parts = [np.full(len(one.shots), one.format in BY_HAND) for one in self.readings]
+        return np.concatenate(parts).astype(bool)
+
+    @property
+    def satellite(self) -> Bools:
+        """True where a satellite receiver gave the position, (n,)."""
+        parts = [np.full(len(one.shots), one.format in SATELLITE) for one in self.readings]
         return np.concatenate(parts).astype(bool)
 
     @property
@@ -75,8 +83,10 @@ def on_grid(inputs: Inputs) -> OnGrid:
 def _on_grid(file: MorningFile, reading: Reading | FieldNotes, inputs: Inputs) -> Reading:
     if isinstance(reading, FieldNotes):
         return _reduced(reading, inputs)
-    if file.format.kind == "positions" and inputs.job.shots.positions.localise:
-        reading = _localised(reading, inputs)
+    if file.format.kind == "positions":
+        if inputs.job.shots.positions.localise:
+            reading = _localised(reading, inputs)
+        reading = replace(reading, format="positions")
     if file.format.kind == "scan":
         reading = _thinned(reading, inputs.job.shots.scans)
     return _with_code(reading, file.format.code)

@@ -19,10 +19,14 @@ from pipeline.crew.summary import CAUTION, Summary, mean_words
 from pipeline.deliver import csv, json
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.ingest.inputs import Inputs
+from pipeline.judging import USED_FATES
 from pipeline.model import Finding, Quantity, Table
-from pipeline.run import USED_FATES, Day
+from pipeline.run import Day
 from pipeline.settings import Job, Rounding
 from pipeline.units import format_length, format_side, format_station, lath_mark, round_half_away
+
+MARKS_REST_ON = ("surface.", "stakes.", "rounding.", "target.", "design.")
+"""Tables of settings that decide what is painted and written."""
 
 
 def package_files(day: Day) -> dict[str, bytes]:
@@ -226,12 +230,14 @@ def settings_object(job: Job) -> dict[str, dict[str, Any]]:
 
 
 def assumed(job: Job) -> tuple[str, ...]:
-    """``key value`` of every number that the job file leaves to the default."""
-    return tuple(
-        f"{key} {value:g}"
+    """What the marks rest on and the job leaves to the default; the rest only counted."""
+    numbers = [
+        (key, value)
         for key, value in _flat(job)
         if key not in job.given and isinstance(value, int | float) and not isinstance(value, bool)
-    )
+    ]
+    shown = [f"{key} {value:g}" for key, value in numbers if key.startswith(MARKS_REST_ON)]
+    return (*shown, f"{len(numbers) - len(shown)} more settings, listed in manifest.json")
 
 
 def _flat(settings: object, prefix: str = "") -> list[tuple[str, Any]]:

@@ -14,75 +14,38 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.checks import control, names, place, runs
-from pipeline.checks.bust import ROD_STEPS
+from pipeline.checks import review
+from pipeline.checks.facets import Facets
 from pipeline.compare import differences, overlay, places, quantities
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.places import Place
 from pipeline.crew import cutsheet, dots, stakes
 from pipeline.design import alignment as line
+from pipeline.design import changes, equations, profile, strips
 from pipeline.design import feet as feet_of
-from pipeline.design import profile, section, strips
-from pipeline.design.constants import known_constants
 from pipeline.errors import InputError
 from pipeline.ingest.inputs import Inputs, read_inputs
+from pipeline.judging import Morning, judge
 from pipeline.model import (
-    Bools,
     Corridor,
     Differences,
     Feet,
     Findings,
-    Ints,
+    Floats,
     Layer,
     Linework,
     Mesh,
     Overlay,
     Quantity,
-    Shots,
     Stakes,
     Surface,
-    Texts,
     join_lines,
 )
-from pipeline.ongrid import OnGrid, on_grid
-from pipeline.settings import Job
+from pipeline.ongrid import on_grid
 from pipeline.surface import lines as drawn
-from pipeline.surface import tin
+from pipeline.surface import locate, tin
 
 Progress = Callable[[str], None]
-
-USED_FATES = ("in the surface", "hub", "lid", "object", "control")
-"""What becomes of a shot that is used; every other fate is the reason why it is not."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Morning:
-    """The shots, judged: where each lies, what it is, and what becomes of it.
-
-    ``fate`` is ``in the surface``, ``hub``, ``lid``, ``object`` or ``control``,
-    or the reason why the shot is only listed.
-    """
-
-    inputs: Inputs
-    placed: OnGrid
-    corridor: Corridor
-    feet: Feet
-    fate: Texts
-    findings: Findings
-
-    @property
-    def shots(self) -> Shots:
-        """All shots of the morning, on the job grid."""
-        return self.placed.shots
-
-    @property
-    def used(self) -> Bools:
-        """True where the shot is used for what its code says."""
-        return np.isin(self.fate, USED_FATES)
-
-    def rows(self, fate: str) -> Bools:
-        """True where the shots have this fate."""
-        return np.asarray(self.fate == fate, dtype=bool)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -147,7 +110,7 @@ def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
     with watch.stage("design"):
         corridor, found = build_corridor(inputs)
     with watch.stage("checks"):
-        morning = check_morning(inputs, placed, (corridor, found))
+        morning = judge(inputs, placed, (corridor, found))
     with watch.stage("surface"):
         morning, ground = build_ground(morning)
     with watch.stage("compare"):
@@ -163,7 +126,7 @@ def build_corridor(inputs: Inputs) -> tuple[Corridor, Findings]:
     alignment, found = line.build(files.alignment)
     heights, more = profile.build(files.profile)
     from_sections = (
-        {layer.name: layer for layer in section.layers(files.sections, rules)}
+        {layer.name: layer for layer in changes.layers(files.sections, rules)}
         if files.sections is not None
         else {}
     )
@@ -181,68 +144,6 @@ def build_corridor(inputs: Inputs) -> tuple[Corridor, Findings]:
     return corridor, (*files.findings, *found, *more)
 
 
-def reach(corridor: Corridor) -> place.Reach:
-    """How far the design reaches along and across its alignment."""
-    widest = [np.nanmax(np.abs(layer.offset)) for layer in corridor.layers if layer.offset.size]
-    return place.Reach(
-        first_station=float(corridor.alignment.station[0]),
-        last_station=float(corridor.alignment.station[-1]),
-        half_width_m=float(max(widest, default=0.0)),
-    )
-
-
-def check_morning(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> Morning:
-    """Judge every shot; each ends with one fate, and every doubt is a finding."""
-    job, shots = inputs.job, placed.shots
-    corridor, found = design
-    findings = [*found, *placed.findings]
-    base = names.base_codes(shots, job.codes)
-    feet = feet_of.locate(corridor.alignment, shots.easting, shots.northing)
-    swapped = feet_of.locate(corridor.alignment, shots.northing, shots.easting)
-    off, about = place.off_job(shots, feet, swapped, reach(corridor), job.checks.off_job_m)
-    findings += about
-    findings += names.unknown_codes(shots, base, job.codes)
-    findings += names.repeated_ids(shots, job.surface.same_place_m)
-    target = corridor.layer(job.target.layer)
-    level = layer_elevation(
-        corridor, target, feet.station, feet.offset, shots.easting, shots.northing
-    )
-    is_ground = names.ground_rows(base, job.codes)
-    far, about = place.off_design(
-        shots, feet, np.where(is_ground & ~off, level, np.nan), job.checks.off_design_m
-    )
-    findings += about
-    fate = np.full(len(shots), "unknown code", dtype=object)
-    for kind in ("hub", "lid", "object", "control"):
-        fate[names.kind_rows(base, job.codes, kind)] = kind
-    fate[is_ground] = "in the surface"
-    fate[far] = "far off the design"
-    fate[off] = "off the job"
-    usable = placed.by_hand & (fate == "in the surface")
-    about, doubted = suspected_busts(job, shots, feet, (corridor, usable))
-    findings += about
-    if job.checks.set_bust_aside:
-        fate[doubted] = "suspected bust, set aside"
-    if inputs.control is not None:
-        findings += control.control_shots(shots.take(fate == "control"), inputs.control, job.checks)
-    return Morning(inputs, placed, corridor, feet, fate, tuple(findings))
-
-
-def suspected_busts(
-    job: Job, shots: Shots, feet: Feet, against: tuple[Corridor, Bools]
-) -> tuple[Findings, Ints]:
-    """Runs of ground shots that stand off their neighbours, and the rows of those shots."""
-    corridor, usable = against
-    heights = shots.elevation - profile.elevation(corridor.profile, feet.station)
-    usable = usable & ~np.isnan(heights)
-    profiled = runs.Profiled(np.nan_to_num(heights), feet.station, feet.offset, shots.code)
-    found = runs.find_runs(shots, usable, profiled, job.checks.bust_m)
-    rows = np.array([row for run in found for row in run.rows], dtype=np.int64)
-    constants = {**ROD_STEPS, **known_constants(corridor)}
-    aside = job.checks.set_bust_aside
-    return runs.findings(shots, feet, found, constants, set_aside=aside), rows
-
-
 def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     """The ground surface, and the morning with the shots that it did not use named."""
     kept = _kept_mesh(morning)
@@ -253,12 +154,26 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     rows = np.flatnonzero(morning.rows("in the surface"))
     ground = morning.shots.take(rows)
     coded, about = drawn.breaklines(ground, job.codes)
+    missing, doubts = review.review_coverage(morning.case, morning.fate, coded)
     from_files = [_own_points(reading.lines) for reading in morning.placed.readings]
     surface, more = tin.build(ground, join_lines([coded, *from_files]), job.surface)
     fate = morning.fate.copy()
     unused = np.setdiff1d(np.arange(len(rows)), surface.point)
     fate[rows[unused]] = "same place as another shot"
-    return replace(morning, fate=fate, findings=(*morning.findings, *about, *more)), surface
+    doubts += review.review_surface(
+        morning.case, fate, *_ground_as_checks_see_it(morning, surface), missing
+    )
+    return replace(
+        morning, fate=fate, findings=(*morning.findings, *about, *more, *doubts)
+    ), surface
+
+
+def _ground_as_checks_see_it(morning: Morning, surface: Surface) -> tuple[Facets, Floats]:
+    """Today's triangles by station and offset, and the ground at every shot."""
+    shots, alignment = morning.shots, morning.corridor.alignment
+    feet = feet_of.locate(alignment, surface.x + surface.origin[0], surface.y + surface.origin[1])
+    net = Facets(feet.station, feet.offset, surface.triangles.astype(np.int64))
+    return net, locate.interpolate(surface, shots.easting, shots.northing)
 
 
 def _kept_mesh(morning: Morning) -> Mesh | None:
@@ -338,11 +253,12 @@ def _sorted(findings: Findings) -> Findings:
 
 
 def place_on_line(
-    folder: Path, day: str | None, along: tuple[float, float], elevation: float | None
+    folder: Path, day: str | None, along: tuple[str, float], elevation: float | None
 ) -> Place:
     """Design and ground at (station, offset); `elevation`, if given, stands for the ground."""
     corridor, ground = _design_and_ground(folder, day, elevation)
-    return places.with_ground(places.at_station(corridor, ground, *along), elevation)
+    chain = equations.chain_of(corridor.alignment, along[0])
+    return places.with_ground(places.at_station(corridor, ground, chain, along[1]), elevation)
 
 
 def place_on_grid(
@@ -361,6 +277,6 @@ def _design_and_ground(
     corridor, found = build_corridor(inputs)
     if elevation is not None:
         return corridor, None
-    morning = check_morning(inputs, on_grid(inputs), (corridor, found))
+    morning = judge(inputs, on_grid(inputs), (corridor, found))
     _, ground = build_ground(morning)
     return corridor, ground

@@ -24,6 +24,7 @@ from pipeline.settings_crew import (
     SlopeRules,
     WalkRules,
 )
+from pipeline.settings_design import DesignRules, LayerRule, LayoutRules
 from pipeline.settings_earthwork import Bulking, Costs, Hauling, Stabilising, Volumes
 from pipeline.strict import Name, NotNegative, Positive, Settings
 from pipeline.units import Unit
@@ -157,33 +158,6 @@ class Code(Settings):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LayerRule(Settings):
-    """One design layer, from the top down."""
-
-    name: Name
-    title: str = ""
-    file: str = ""
-    """LandXML file of a surface layer; empty for a layer of the section table."""
-    surface: str = ""
-    """Which surface of that file, where it holds several."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DesignRules(Settings):
-    """Where the design is, and how finely its curves are cut into triangles."""
-
-    alignment: Name = "design/alignment.csv"
-    profile: Name = "design/profile.csv"
-    sections: str = "design/sections.toml"
-    alignment_name: str = ""
-    profile_name: str = ""
-    chord_m: Positive = 0.002
-    """Largest sagitta, in plan and in height, of the triangles that stand for the design."""
-    max_step_m: Positive = 5.0
-    """Largest station step of those triangles."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class SurfaceRules(Settings):
     """How the ground surface is made of the shots."""
 
@@ -285,27 +259,6 @@ class StakeRules(Settings):
     """What stands on which side of a lath. ``crew``: the work on the front, the place on the
     back. ``manual``: the same, but a stake on the centreline has its station on the front and
     its cut or fill on the back, as a published grade-stake manual has it."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LayoutRules(Settings):
-    """Which points are set before anybody shoots; hub offset and reference are those of stakes."""
-
-    interval_m: Positive = 10.0
-    """Hubs on straight, even grade; elsewhere this over 2, 4, 5, 10 and so on."""
-    sagitta_m: Positive = 0.020
-    """The curve may leave the chord between two hubs by this, in plan [assumed]."""
-    sagitta_height_m: Positive = 0.005
-    """The same in height, on vertical curves [assumed]."""
-    machine_behind_m: NotNegative = 1.0
-    """The machine's path reaches this far behind the reference break [assumed]."""
-    utility_clear_m: NotNegative = 0.60
-    """No point is driven nearer than this to a recorded thing [assumed; the law of the place
-    and the locate decide, not this number]."""
-    apart_m: Positive = 0.30
-    """Two hubs nearer than this are one [assumed]."""
-    gutter: str = "flowline"
-    """The break whose high and low points are set; empty: none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

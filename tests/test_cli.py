@@ -190,10 +190,10 @@ def nameless_reference(street):
     ("damage", "message"),
     [
         (missing_alignment, "alignment.csv (design.alignment of the job file): no such file"),
-        (swapped_columns, "only with northing and easting exchanged"),
+        (swapped_columns, "only if the file has northing and easting exchanged"),
         (unknown_setting, "did you mean 'max_edge_m'"),
         (empty_day, "no file"),
-        (other_job, "is on this job"),
+        (other_job, "another origin: -90000 m in easting"),
         (bad_utility, "utilities.csv line"),
         (nameless_reference, "no section has a break of that name"),
     ],
@@ -268,3 +268,53 @@ def test_a_job_may_write_held_lists_marked(street):
     assert result.exit_code == 4
     stakes = (street / "out" / DAY / "stakes.csv").read_text(encoding="utf-8").splitlines()
     assert all(line.endswith("HOLD") for line in stakes[1:])
+
+
+def test_at_takes_a_station_of_either_region_and_refuses_one_of_both(street):
+    table = street / "design" / "alignment.csv"
+    rows = table.read_text(encoding="utf-8").splitlines()
+    head = next(k for k, row in enumerate(rows) if row.startswith("kind"))
+    longer = [
+        row if row.startswith("#") else row + (",station_back,station_ahead" if k == head else ",,")
+        for k, row in enumerate(rows)
+    ]
+    blanks = "," * (rows[head].count(",") + 1)
+    text = "\n".join([*longer, f"equation{blanks}0+120,0+080"])
+    table.write_text(text + "\n", encoding="utf-8")
+
+    refused = lath("at", street, "--station", "0+100", "--elev", "102")
+    plain = lath("at", street, "--station", "0+100 (1)", "--elev", "102", "--json")
+    ahead = lath("at", street, "--station", "0+100 (2)", "--elev", "102", "--json")
+
+    assert refused.exit_code == 3
+    assert "0+100.000 (1), 100.000 m from the start or 0+100.000 (2), 140.000 m" in refused.output
+    assert json.loads(plain.output)["station"] == 100.0
+    assert json.loads(ahead.output)["station"] == 140.0
+    assert json.loads(ahead.output)["station_text"] == "0+100.000 (2)"
+
+
+def test_layout_writes_its_list_without_shots_and_tells_the_formula(street):
+    shutil.rmtree(street / "shots")
+
+    result = lath("layout", street, "--json")
+    said = lath("layout", street)
+    told = " ".join(lath("layout", "--help").output.split())
+
+    assert result.exit_code == 0, result.output
+    report = json.loads(result.output)
+    text = (street / "out" / "layout" / "layout.csv").read_text(encoding="utf-8")
+    assert len(text.splitlines()) == 1 + len(report["points"])
+    assert report["counts"]["hubs"] > 80
+    # truth of the demo's crest: crown high point at 116.667
+    assert any(p["what"] == "HP crown" and p["station"] == 116.667 for p in report["points"])
+    assert "no locate" in said.output
+    assert "s = sqrt(8 R m)" in told
+    assert "0.020" in told
+
+
+def test_a_second_layout_is_the_same_to_the_byte(street):
+    lath("layout", street)
+    first = (street / "out" / "layout" / "layout.csv").read_bytes()
+    lath("layout", street)
+
+    assert (street / "out" / "layout" / "layout.csv").read_bytes() == first

@@ -9,7 +9,7 @@ import pytest
 
 PIPELINE = Path(__file__).resolve().parent.parent / "pipeline"
 
-GROUND = {"errors", "units", "settings", "model"}
+GROUND = {"errors", "units", "settings", "settings_crew", "settings_earthwork", "model"}
 STAGES = {
     "ingest": set(),
     "control": set(),
@@ -23,14 +23,25 @@ STAGES = {
 MAY_IMPORT: dict[str, set[str]] = {
     "errors": set(),
     "units": set(),
-    "settings": {"units"},
+    "strict": set(),
+    "settings_crew": {"strict"},
+    "settings_design": {"strict"},
+    "settings_earthwork": {"strict"},
+    "settings": {"units", "strict", "settings_crew", "settings_design", "settings_earthwork"},
     "model": {"errors"},
     **{stage: GROUND | others for stage, others in STAGES.items()},
     "demo": {"errors", "model"},
     "ongrid": GROUND | {"ingest", "control", "surface"},
-    "run": GROUND | set(STAGES) | {"ongrid"},
-    "publish": GROUND | set(STAGES) | {"run"},
-    "cli": GROUND | set(STAGES) | {"run", "publish", "demo"},
+    "judging": GROUND | {"ingest", "checks", "compare", "design", "ongrid"},
+    "run": GROUND | set(STAGES) | {"ongrid", "judging"},
+    "publish_crew": GROUND | set(STAGES) | {"judging", "run"},
+    "publish_page": GROUND | set(STAGES) | {"judging", "run"},
+    "publish": GROUND | set(STAGES) | {"judging", "run", "publish_crew", "publish_page"},
+    "setting_out": GROUND | set(STAGES) | {"run", "publish"},
+    "convert_line": GROUND | {"ingest", "deliver", "design"},
+    "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},
+    "readout": GROUND | {"ingest", "convert"},
+    "cli": GROUND | set(STAGES) | {"run", "publish", "setting_out", "readout", "demo"},
 }
 FORBIDDEN_NAMES = {"utils", "helpers", "core", "common", "base", "manager"}
 TERMINAL_AND_DISK = {"ingest", "deliver", "cli", "demo"}

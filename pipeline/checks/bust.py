@@ -168,7 +168,7 @@ def untested(groups: ArrayLike, residuals: ArrayLike) -> Findings:
         weak = "a small rod bust would not show" if overlaps >= FEWEST else "no rod bust would show"
         text = f"{label}: {overlaps} shots on points known otherwise; {weak}"
         do = f"shoot {OVERLAPS} points again at every change of rod or set-up"
-        found.append(Finding("person", "few overlaps", text, do))
+        found.append(Finding("note", "few overlaps", text, do))
     return tuple(found)
 
 

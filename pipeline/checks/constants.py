@@ -1,4 +1,4 @@
-"""A whole group shot to the wrong reference: the curb's top for its flow line, one layer for another.
+"""A group shot to the wrong reference: curb top for flow line, one layer for another.
 
 It looks exactly like a rod bust. What tells it is that the constant equals a
 dimension of the section at that place, in that direction.
@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from pipeline.checks.bust import FEWEST, ROD_STEPS, median_and_error, name_constant
-from pipeline.checks.references import Breaks, dictionary
+from pipeline.checks.references import Breaks, Held, dictionary
 from pipeline.checks.telling import at, counted, stretch_text, volume_text
-from pipeline.model import Feet, Finding, Findings, Floats, Ints, Shots, Texts
+from pipeline.model import Feet, Finding, Findings, Ints, Shots, Texts
 from pipeline.settings import CheckRules
 
 LEAST_M = 0.015
@@ -57,11 +56,7 @@ def named(offset: float, se: float, known: Mapping[str, float]) -> tuple[str, ..
 
 
 def find_constants(
-    labels: Texts,
-    residual: ArrayLike,
-    feet: Feet,
-    reference: tuple[Texts, Breaks],
-    rules: CheckRules,
+    labels: Texts, held: Held, feet: Feet, breaks: tuple[Breaks, Breaks], rules: CheckRules
 ) -> tuple[Constant, ...]:
     """Groups that stand off their stated break by one and the same amount.
 
@@ -69,60 +64,63 @@ def find_constants(
     ----------
     labels : Texts, shape (n,)
         Group of each shot, as from `references.group_labels`.
-    residual : array_like, shape (n,)
-        Shot minus design at the stated break [m], NaN where there is none.
+    held : Held
+        The shots against their breaks.
     feet : Feet
-    reference : (Texts, sequence of BreakLine)
-        ``layer|break`` that each shot is stated on, empty for none, as from
-        `reference_key`; and the breaks that could be meant.
+    breaks : (held, known)
+        The breaks that `held` was made with, and all that could be meant instead.
     rules : CheckRules
         ``constant_spread_m``.
 
     Returns
     -------
     tuple of Constant
-        Groups of one label, one stated break and one side, of three residuals or
-        more, with \\|median\\| > max(3 se, 15 mm) and a spread within the limit.
-        Rough-graded ground spreads more and is never told here.
+        Groups of one label and one stated break, of three residuals or more, with
+        |median| > max(3 se, 15 mm) and a spread within the limit. Rough-graded
+        ground spreads more and is never told here.
 
     Notes
     -----
     se = 1.25 s / sqrt(n), s the larger of 1.4826 MAD and 4 mm. The dictionary is
     that of the section at the group's median station.
     """
-    keys, breaks = reference
-    values = np.asarray(residual, dtype=np.float64)
     found = []
-    for rows in _groups(labels, keys, feet, values):
-        offset, se = median_and_error(values[rows], shot_sd_m=SHOT_SD_M)
-        spread = 1.4826 * float(np.median(np.abs(values[rows] - offset)))
+    for rows in _groups(labels, held):
+        values = held.residual[rows]
+        offset, se = median_and_error(values, shot_sd_m=SHOT_SD_M)
+        spread = 1.4826 * float(np.median(np.abs(values - offset)))
         if abs(offset) <= max(3.0 * se, LEAST_M) or spread > rules.constant_spread_m:
             continue
-        layer, _, name = str(keys[rows[0]]).partition("|")
-        side = -1 if np.median(feet.offset[rows]) < 0 else 1
-        middle = float(np.median(feet.station[rows]))
+        line = breaks[0][held.line[rows[0]]]
+        side = line.side or (-1 if np.median(feet.offset[rows]) < 0 else 1)
+        stated, middle = (line.layer, line.name), float(np.median(feet.station[rows]))
         # a section differs from its neighbour by a few millimetres along a transition
-        names = named(offset, max(se, 0.002), dictionary(breaks, (layer, name), side, middle))
+        names = named(offset, max(se, 0.002), dictionary(breaks[1], stated, side, middle))
         chosen = tuple(int(row) for row in rows)
-        found.append(
-            Constant(str(labels[rows[0]]), (layer, name), chosen, offset, se, spread, names)
-        )
+        found.append(Constant(str(labels[rows[0]]), stated, chosen, offset, se, spread, names))
     return tuple(found)
 
 
-def reference_key(layer: str, name: str) -> str:
-    """Layer and break as one text."""
-    return f"{layer}|{name}" if name else ""
-
-
-def _groups(labels: Texts, keys: Texts, feet: Feet, values: Floats) -> list[Ints]:
-    """Rows of one label, one stated break and one side that have a residual."""
-    groups: dict[tuple[str, str, bool], list[int]] = {}
-    for row in np.flatnonzero(~np.isnan(values)):
-        if keys[row]:
-            left = bool(feet.offset[row] < 0)
-            groups.setdefault((str(labels[row]), str(keys[row]), left), []).append(int(row))
+def _groups(labels: Texts, held: Held) -> list[Ints]:
+    """Rows of one label and one stated break that have a residual."""
+    groups: dict[tuple[str, int], list[int]] = {}
+    for row in np.flatnonzero(~np.isnan(held.residual)):
+        groups.setdefault((str(labels[row]), int(held.line[row])), []).append(int(row))
     return [np.array(rows) for rows in groups.values() if len(rows) >= FEWEST]
+
+
+def of_layers(constants: tuple[Constant, ...]) -> tuple[Constant, ...]:
+    """Those that equal a dimension of the section: what counts of ground that is being graded.
+
+    Clay may well stand 45 mm over its layer throughout; only where that is the
+    thickness of another layer is it worth a question. Curb and hubs are told all.
+    """
+    kept = []
+    for constant in constants:
+        names = tuple(name for name in constant.names if name not in ROD_STEPS)
+        if names:
+            kept.append(replace(constant, names=names))
+    return tuple(kept)
 
 
 def constant_findings(

@@ -6,7 +6,9 @@ into residuals and groups that `bust` and `constants` judge.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -14,18 +16,46 @@ from numpy.typing import ArrayLike
 
 from pipeline.checks.telling import at, counted
 from pipeline.model import BreakLine, Feet, Finding, Findings, Floats, Ints, Shots, Texts, texts
+from pipeline.model.arrays import lock_fields
 from pipeline.settings import Code
 
 Breaks: TypeAlias = Sequence[BreakLine]
+ENDS_M = 0.5
+"""A break reaches this far past its ends [assumed]."""
 LEAST_M = 0.02
 """Smaller steps between breaks cannot be told from shot noise [assumed]."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Held:
+    """n shots held against the breaks that their codes name.
+
+    ``residual`` is shot minus design [m], NaN where there is none; ``aside`` the
+    distance across the street to the nearest break of that name [m], NaN where
+    there is none; ``line`` which of the breaks that is, -1 for none.
+    """
+
+    residual: Floats
+    aside: Floats
+    line: Ints
+
+    def __post_init__(self) -> None:
+        n = len(self.residual)
+        lock_fields(self, dict.fromkeys(("residual", "aside"), (np.float64, (n,))))
+        lock_fields(self, {"line": (np.int64, (n,))})
+
+
 def break_at(line: BreakLine, station: ArrayLike) -> tuple[Floats, Floats]:
-    """Offset and elevation of a break at stations [m]; NaN off its ends or where there is none."""
+    """Offset and elevation of a break at stations [m]; NaN off its ends or where there is none.
+
+    Up to `ENDS_M` past an end it is that of the end: the first row of shots does not
+    stand on the first station to the centimetre.
+    """
     s = np.asarray(station, dtype=np.float64)
     if not len(line.station):
         return np.full(s.shape, np.nan), np.full(s.shape, np.nan)
+    inside = np.clip(s, line.station[0], line.station[-1])
+    s = np.where(np.abs(s - inside) <= ENDS_M, inside, s)
     offset, elevation = (
         np.asarray(np.interp(s, line.station, column, left=np.nan, right=np.nan))
         for column in (line.offset, line.elevation)
@@ -65,7 +95,10 @@ def section_height(section: Breaks, station: ArrayLike, offset: ArrayLike) -> Fl
 
 def edges(section: Breaks, station: ArrayLike) -> tuple[Floats, Floats]:
     """Leftmost and rightmost break of a layer at stations [m]; NaN where there is none."""
-    outs = np.stack([break_at(line, station)[0] for line in section])
+    s = np.asarray(station, dtype=np.float64)
+    if not section:
+        return np.full(s.shape, np.nan), np.full(s.shape, np.nan)
+    outs = np.stack([break_at(line, s)[0] for line in section])
     none = np.isnan(outs).all(axis=0)
     left = np.where(none, np.nan, np.min(np.where(np.isnan(outs), np.inf, outs), axis=0))
     right = np.where(none, np.nan, np.max(np.where(np.isnan(outs), -np.inf, outs), axis=0))
@@ -74,7 +107,7 @@ def edges(section: Breaks, station: ArrayLike) -> tuple[Floats, Floats]:
 
 def against_breaks(
     feet: Feet, elevation: ArrayLike, stated: Texts, breaks: Breaks, reach_m: float
-) -> tuple[Floats, Floats]:
+) -> Held:
     """Each shot against the design break that its code names.
 
     Parameters
@@ -84,46 +117,41 @@ def against_breaks(
     elevation : array_like, shape (n,)
         Metres.
     stated : Texts, shape (n,)
-        Name of the break, from the job's code; empty: none.
+        Name of the break, as from `stated_breaks`; empty: none.
     breaks : sequence of BreakLine
+        Those whose height the shots claim to have: of today's layer for ground,
+        of the finished surface for curb and hubs. A name occurs once a side.
     reach_m : float
         A shot farther across the street from the break has no residual [m].
-
-    Returns
-    -------
-    residual : ndarray, shape (n,)
-        Shot minus design at the break [m], NaN where there is none.
-    aside : ndarray, shape (n,)
-        Distance across the street to the nearest break of that name [m], NaN where there is none.
     """
     z = np.asarray(elevation, dtype=np.float64)
     residual, aside = np.full(len(z), np.nan), np.full(len(z), np.nan)
-    for line in breaks:
+    line_of = np.full(len(z), -1, dtype=np.int64)
+    for number, line in enumerate(breaks):
         rows = np.flatnonzero(stated == line.name)
         offset, height = break_at(line, feet.station[rows])
         gap = np.abs(feet.offset[rows] - offset)
         nearer = ~np.isnan(gap) & ~(gap >= aside[rows])
         aside[rows[nearer]] = gap[nearer]
         residual[rows[nearer]] = (z[rows] - height)[nearer]
-    return np.where(aside <= reach_m, residual, np.nan), aside
+        line_of[rows[nearer]] = number
+    return Held(np.where(aside <= reach_m, residual, np.nan), aside, line_of)
 
 
-def stated_breaks(base: Texts, codes: dict[str, Code]) -> Texts:
+def stated_breaks(base: Texts, codes: Mapping[str, Code]) -> Texts:
     """The break that each shot's code names; empty where it names none."""
     return texts(codes[code].break_name if code in codes else "" for code in base)
 
 
-def misplaced(
-    shots: Shots, feet: Feet, stated: Texts, aside: Floats, reach_m: float
-) -> tuple[Finding, ...]:
+def misplaced(shots: Shots, feet: Feet, stated: Texts, held: Held, reach_m: float) -> Findings:
     """Shots whose code names a break that lies elsewhere: one finding for each break."""
-    far = aside > reach_m
+    far = held.aside > reach_m
     found = []
     for name in dict.fromkeys(stated[far].tolist()):
         rows = np.flatnonzero(far & (stated == name))
         text = (
-            f"{counted(len(rows), 'shot')} coded as {name} up to {float(aside[rows].max()):.1f} m"
-            " beside it; a line through them would run zigzag"
+            f"{counted(len(rows), 'shot')} coded as {name}, up to"
+            f" {float(held.aside[rows].max()):.1f} m beside it: a line through them runs zigzag"
         )
         do = "correct the code, or shoot the break itself"
         found.append(at(Finding("person", "code away from its break", text, do), shots, rows, feet))
@@ -139,7 +167,7 @@ def group_labels(shots: Shots) -> Texts:
     many = len(set(shots.file.tolist())) > 1
     labels = []
     for number, setup, rod in zip(shots.file, shots.setup, shots.rod, strict=True):
-        words = [f"set-up {setup}" if setup else "", f"rod {rod:.3f}" if rod == rod else ""]
+        words = [f"set-up {setup}" if setup else "", "" if math.isnan(rod) else f"rod {rod:.3f}"]
         if many or not any(words):
             words.append(f"of {shots.files[number]}")
         labels.append(" ".join(word for word in words if word))
@@ -164,8 +192,9 @@ def matched(shots: Shots, record: Shots, reach_m: float) -> Ints:
         places = np.column_stack([record.easting, record.northing]) - origin
         lost = np.flatnonzero(rows < 0)
         asked = np.column_stack([shots.easting[lost], shots.northing[lost]]) - origin
-        distance, nearest = cKDTree(places).query(asked)
-        rows[lost[distance <= reach_m]] = nearest[distance <= reach_m]
+        distance, index = cKDTree(places).query(asked)
+        near = np.asarray(distance) <= reach_m
+        rows[lost[near]] = np.asarray(index)[near]
     return rows
 
 
@@ -178,9 +207,7 @@ def against_known(shots: Shots, record: Shots, reach_m: float) -> Floats:
     known = record.elevation[rows] if len(record) else np.full(len(shots), np.nan)
     # a match by name over a distance is a slip of place, which says nothing of the rod
     if len(record):
-        far = np.hypot(
-            shots.easting - record.easting[rows], shots.northing - record.northing[rows]
-        )
+        far = np.hypot(shots.easting - record.easting[rows], shots.northing - record.northing[rows])
         known = np.where((rows >= 0) & (far <= reach_m), known, np.nan)
     return shots.elevation - known
 
@@ -209,13 +236,13 @@ def against_groups(shots: Shots, labels: Texts, codes: Texts, place_m: float) ->
     residual = np.full(len(shots), np.nan)
     if len(shots) < 2 or len(set(labels.tolist())) < 2:
         return residual
-    places = np.column_stack(
-        [shots.easting - shots.easting[0], shots.northing - shots.northing[0]]
-    )
+    places = np.column_stack([shots.easting - shots.easting[0], shots.northing - shots.northing[0]])
     pairs = cKDTree(places).query_pairs(place_m, output_type="ndarray")
     both = np.concatenate([pairs, pairs[:, ::-1]])
     keep = (labels[both[:, 0]] != labels[both[:, 1]]) & (codes[both[:, 0]] == codes[both[:, 1]])
     order = both[keep][np.argsort(both[keep][:, 0], kind="stable")]
+    if not len(order):
+        return residual
     rows, start = np.unique(order[:, 0], return_index=True)
     for row, others in zip(rows, np.split(order[:, 1], start[1:]), strict=True):
         residual[row] = shots.elevation[row] - np.median(shots.elevation[others])

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.compare.levels import elevations
 from pipeline.design import alignment as line
-from pipeline.design import feet
+from pipeline.design import equations, feet
 from pipeline.model import Corridor, Surface
 from pipeline.surface import locate
 
@@ -20,6 +20,8 @@ class Place:
     ``layers`` and ``cut`` are NaN where a layer is not designed or the ground
     was not surveyed. ``other_feet`` holds (station, offset) of every further
     perpendicular: inside a tight curve the place can be meant from either.
+    ``station`` counts on from the start; ``called`` is the station as people read
+    it, after the alignment's equations, and ``others_called`` that of each other foot.
     """
 
     station: float
@@ -30,6 +32,8 @@ class Place:
     layers: dict[str, float]
     cut: dict[str, float]
     other_feet: tuple[tuple[float, float], ...]
+    called: str
+    others_called: tuple[str, ...] = ()
 
 
 def at_station(corridor: Corridor, ground: Surface | None, station: float, offset: float) -> Place:
@@ -59,7 +63,15 @@ def _place(
         float("nan") if ground is None else float(locate.interpolate(ground, easting, northing)[0])
     )
     names = [layer.name for layer in corridor.layers]
-    others = feet.all_feet(corridor.alignment, grid[0], grid[1])
+    others = tuple(
+        (float(s), float(o))
+        for s, o in feet.all_feet(corridor.alignment, grid[0], grid[1])
+        if abs(s - along[0]) > 1e-3
+    )
+    called = [
+        equations.station_text(corridor.alignment, s, step=0.001)
+        for s in (along[0], *(s for s, _ in others))
+    ]
     return Place(
         station=along[0],
         offset=along[1],
@@ -68,7 +80,9 @@ def _place(
         ground=ground_z,
         layers={name: float(z) for name, z in zip(names, heights, strict=True)},
         cut={name: ground_z - float(z) for name, z in zip(names, heights, strict=True)},
-        other_feet=tuple((float(s), float(o)) for s, o in others if abs(s - along[0]) > 1e-3),
+        other_feet=others,
+        called=called[0],
+        others_called=tuple(called[1:]),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.design import equations
 from pipeline.design.element import in_frame
 from pipeline.design.feet import all_feet, locate
 from pipeline.design.placing import (
@@ -57,13 +58,13 @@ def build(rows: AlignmentRows) -> tuple[Alignment, Findings]:
         arcs whose centre is not equally far from both ends, or not at their
         declared radius, within 5 mm; declared lengths that the points contradict
         by over 2 mm (the points are used); clothoids that miss their end point;
-        elements without length.
+        elements without length; station equations that contradict the line.
 
     Raises
     ------
     DesignError
-        No elements, no start or no direction, a coordinate that is no number, or
-        an element that cannot be placed.
+        No elements, no start or no direction, a coordinate that is no number, an
+        element that cannot be placed, or station equations out of order.
     """
     origin = _origin(rows)
     placed: list[Placed] = []
@@ -95,6 +96,7 @@ def build(rows: AlignmentRows) -> tuple[Alignment, Findings]:
         curvature_end=np.array([element.curvature_end for element in placed]),
         equations=rows.equations,
     )
+    found += equations.check(alignment)
     return alignment, tuple(found)
 
 

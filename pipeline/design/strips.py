@@ -158,7 +158,7 @@ def _surface(corridor: Corridor, layer: Layer, rows: _Rows) -> Surface:
         )
     whole = area > _FLAT_M2
     kept: Indices = triangles[whole].astype(np.int32)
-    twin = _twins(kept)
+    twin = twins(kept)
     line = along[whole].ravel()
     # where two breaks run into one, a diagonal of one strip is a break of the next
     fixed = line | (twin < 0) | line[twin]
@@ -249,7 +249,7 @@ def _double_area(x: Floats, y: Floats, triangles: Ints) -> Floats:
     return np.asarray((bx - ax) * (cy - ay) - (cx - ax) * (by - ay))
 
 
-def _twins(triangles: Indices) -> Ints:
+def twins(triangles: Indices) -> Ints:
     """The same edge in the triangle across it, edges numbered 3 t + k; -1 outside."""
     start = triangles.ravel().astype(np.int64)
     end = np.roll(triangles, -1, axis=1).ravel().astype(np.int64)

@@ -1,4 +1,4 @@
-"""Our small design tables: ``alignment.csv``, ``profile.csv`` and ``sections.toml``.
+"""Our small design tables: ``alignment.csv`` and ``profile.csv``.
 
 Every number is strict, every unknown column or key is refused, and every refusal names
 the place and what belongs there: a slip in a design is dug along the whole street.
@@ -9,25 +9,19 @@ from __future__ import annotations
 import csv
 import io
 import math
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, NoReturn
+from typing import NoReturn
 
 from pipeline.errors import DesignError
+from pipeline.ingest.design_keys import design_text
+from pipeline.ingest.sections import read_sections
 from pipeline.ingest.source import shown
-from pipeline.model import (
-    AlignmentRows,
-    BreakRow,
-    ElementRow,
-    ProfileRow,
-    ProfileRows,
-    SectionLayer,
-    SectionRow,
-    SectionTable,
-)
+from pipeline.model import AlignmentRows, ElementRow, ProfileRow, ProfileRows
 from pipeline.units import parse_number, parse_station
+
+__all__ = ["read_alignment", "read_profile", "read_sections"]
 
 _ALIGNMENT = (
     "kind", "length_m", "radius_m", "radius_end_m", "turn", "easting_m", "northing_m",
@@ -38,7 +32,9 @@ _USES = {
     "line": {"length_m"},
     "arc": {"length_m", "radius_m", "turn"},
     "clothoid": {"length_m", "radius_m", "radius_end_m", "turn"},
+    "equation": {"station_back", "station_ahead"},
 }
+_EQUATION = ("station_back", "station_ahead")
 _TURNS = {"right": 1, "left": -1}
 _PROFILE = ("station", "elevation_m", "curve_in_m", "curve_out_m")
 
@@ -81,7 +77,10 @@ def read_alignment(path: Path) -> AlignmentRows:
         UTF-8 CSV with the header ``kind,length_m,radius_m,radius_end_m,turn,
         easting_m,northing_m,azimuth_deg,station``, in any order. The first row is
         ``start``, the others ``line``, ``arc`` or ``clothoid``; cells that a row
-        does not use are blank. Lines that begin with ``#`` are comments.
+        does not use are blank. Lines that begin with ``#`` are comments. With two
+        more columns, ``station_back`` and ``station_ahead``, rows ``equation`` say
+        where the stations jump; the profile's and the sections' stations do not, they
+        count on from the start.
 
     Returns
     -------
@@ -94,13 +93,14 @@ def read_alignment(path: Path) -> AlignmentRows:
         The file cannot be read; a column is missing, unknown or twice there; a cell
         is not what belongs there. File, line and column are named.
     """
-    rows = _table(path, _ALIGNMENT, ())
+    rows = _table(path, _ALIGNMENT, _EQUATION)
     for number, row in enumerate(rows):
         kinds = ["start"] if number == 0 else ["line", "arc", "clothoid"]
+        kinds += ["equation"] if number and _EQUATION[0] in row.cells else []
         if row.cells["kind"] not in kinds:
             row.refuse("kind", " or ".join(kinds))
-        for column in _ALIGNMENT[1:]:
-            if row.cells[column] and column not in _USES[row.cells["kind"]]:
+        for column in (*_ALIGNMENT[1:], *_EQUATION):
+            if row.cells.get(column) and column not in _USES[row.cells["kind"]]:
                 row.refuse(column, f"nothing: a row of kind {row.cells['kind']} does not use it")
     if len(rows) < 2:
         raise DesignError(path.name, f"it has {len(rows)} rows", "give a start and its elements")
@@ -109,14 +109,32 @@ def read_alignment(path: Path) -> AlignmentRows:
     azimuth = start.number("azimuth_deg", "decimal degrees clockwise from grid north")
     if abs(azimuth) > 360.0:
         start.refuse("azimuth_deg", "decimal degrees clockwise from grid north, up to 360")
+    first = start.number("station", "a station such as 0+000", parse_station)
+    pieces = [row for row in rows[1:] if row.cells["kind"] != "equation"]
     return AlignmentRows(
         name=path.stem,
         elements=tuple(
-            _element(row, point if number == 0 else None) for number, row in enumerate(rows[1:])
+            _element(row, point if number == 0 else None) for number, row in enumerate(pieces)
         ),
-        start_station=start.number("station", "a station such as 0+000", parse_station),
+        start_station=first,
         azimuth=math.radians(azimuth),
+        equations=_equations([row for row in rows if row.cells["kind"] == "equation"], first),
     )
+
+
+def _equations(rows: list[_Row], start: float) -> tuple[tuple[float, float, float], ...]:
+    """Where each equation stands: as far past the one before as the stations between them say."""
+    found = []
+    internal, shown = start, start
+    for row in rows:
+        back, ahead = (
+            row.number(column, "a station such as 0+240", parse_station) for column in _EQUATION
+        )
+        if back < shown:
+            row.refuse("station_back", f"a station not before {shown:g}, which the line has here")
+        internal, shown = internal + (back - shown), ahead
+        found.append((internal, back, ahead))
+    return tuple(found)
 
 
 def _element(row: _Row, start: tuple[float, float] | None) -> ElementRow:
@@ -201,7 +219,7 @@ def _not_negative(row: _Row, column: str) -> float:
 
 def _table(path: Path, columns: tuple[str, ...], optional: tuple[str, ...]) -> list[_Row]:
     """Rows of a CSV file under its header, comments and empty lines left out."""
-    text = io.StringIO(_text(path), newline="")
+    text = io.StringIO(design_text(path), newline="")
     lines = ("\n" if line.lstrip().startswith("#") else line for line in text)
     reader = csv.reader(lines, strict=True)
     rows: list[_Row] = []
@@ -242,159 +260,3 @@ def _check_header(
         found = f"found {shown(odd[0])!r}" if odd else f"{missing[0]!r} is missing"
         do = f"write each column once: {','.join((*columns, *optional))}"
         raise DesignError(f"{path.name} line {line}, header", found, do)
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise DesignError(
-            str(path), f"it cannot be read: {error.strerror}", "put the file there or name another"
-        ) from None
-    except UnicodeDecodeError as error:
-        raise DesignError(
-            path.name, f"byte {error.start} is not UTF-8", "save the file as UTF-8"
-        ) from None
-
-
-@dataclass(frozen=True, slots=True)
-class _Keys:
-    """One table of a TOML file: its place, and its keys, taken one by one."""
-
-    where: str
-    values: dict[str, Any]
-
-    def only(self, *known: str) -> None:
-        """Refuse keys that mean nothing here."""
-        for key in sorted(self.values.keys() - set(known)):
-            do = f"use only {', '.join(known)}"
-            raise DesignError(f"{self.where}, key {shown(key)!r}", "it is not known here", do)
-
-    def refuse(self, key: str, expected: str) -> NoReturn:
-        found = f"found {shown(repr(self.values[key]))}" if key in self.values else "it is missing"
-        raise DesignError(f"{self.where}, key {key!r}", found, f"write {expected}")
-
-    def text(self, key: str) -> str:
-        value = self.values.get(key)
-        if not isinstance(value, str) or not value.strip():
-            self.refuse(key, "a name in quotes")
-        return value.strip()
-
-    def number(self, key: str, default: float | None = None) -> float:
-        if key not in self.values and default is not None:
-            return default
-        value = self.values.get(key)
-        # a whole number may be longer than any float
-        if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e12:
-            self.refuse(key, "a number")
-        if not math.isfinite(value):
-            self.refuse(key, "a finite number")
-        return float(value)
-
-    def station(self, key: str) -> float:
-        if not isinstance(self.values.get(key), str):
-            return self.number(key)
-        try:
-            return parse_station(self.values[key])
-        except ValueError:
-            self.refuse(key, 'a station such as "0+120" or a number')
-
-    def tables(self, key: str) -> list[_Keys]:
-        """The tables of a list, each with its place."""
-        value = self.values.get(key)
-        if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-            self.refuse(key, "a list of tables")
-        places = (f"{self.where}, {key} entry {i + 1}" for i in range(len(value)))
-        return [_Keys(place, one) for place, one in zip(places, value, strict=True)]
-
-
-def read_sections(path: Path) -> SectionTable:
-    """The cross-sections of a ``sections.toml``.
-
-    Parameters
-    ----------
-    path : Path
-        ``[[section]]`` with ``name``, ``from``, ``to``, and under each
-        ``[section.layers.<name>]`` with ``drop_m`` (crown below the profile),
-        ``crown_offset_m``, ``right`` and ``left``: lists, from the crown outward, of
-        ``{to, width_m, fall_pct}`` or ``{to, width_m, step_m}``; ``left`` may be
-        ``"mirror"``. ``fall_pct`` + is down going away from the crown, ``step_m`` + is up.
-
-    Returns
-    -------
-    SectionTable
-        In the order of the file; whether the sections fit together is for the design to say.
-
-    Raises
-    ------
-    DesignError
-        The file cannot be read, is not TOML, has an unknown key or lacks one, or a
-        value is not what belongs there. File, section, layer, entry and key are named.
-    """
-    try:
-        top = _Keys(path.name, tomllib.loads(_text(path)))
-    except (ValueError, RecursionError) as error:
-        raise DesignError(path.name, f"it is not TOML: {error}", "correct it there") from None
-    top.only("section")
-    rows = [_section(keys) for keys in top.tables("section")]
-    if not rows:
-        top.refuse("section", "at least one [[section]]")
-    return SectionTable(name=path.name, sections=tuple(rows))
-
-
-def _section(keys: _Keys) -> SectionRow:
-    keys.only("name", "from", "to", "layers")
-    name = keys.text("name")
-    named = _Keys(f"{keys.where} {name!r}", keys.values)
-    start, end = named.station("from"), named.station("to")
-    if not start < end:
-        named.refuse("to", f"a station past {start:g}")
-    layers = named.values.get("layers")
-    if not isinstance(layers, dict) or not layers:
-        named.refuse("layers", "at least one [section.layers.<name>]")
-    return SectionRow(
-        name=name,
-        start=start,
-        end=end,
-        layers=tuple(_layer(named, layer, values) for layer, values in layers.items()),
-        where=keys.where,
-    )
-
-
-def _layer(section: _Keys, name: str, values: object) -> SectionLayer:
-    if not isinstance(values, dict) or not name.strip():
-        section.refuse("layers", "a named table for each layer, such as [section.layers.finish]")
-    keys = _Keys(f"{section.where}, layer {name!r}", values)
-    keys.only("drop_m", "crown_offset_m", "right", "left")
-    right = _half(keys, "right")
-    left = right if keys.values.get("left") == "mirror" else _half(keys, "left")
-    if not right and not left:
-        keys.refuse("right", "at least one entry on one of the sides")
-    return SectionLayer(
-        name=name.strip(),
-        right=right,
-        left=left,
-        drop=keys.number("drop_m", 0.0),
-        crown_offset=keys.number("crown_offset_m", 0.0),
-    )
-
-
-def _half(keys: _Keys, side: Literal["right", "left"]) -> tuple[BreakRow, ...]:
-    if isinstance(keys.values.get(side), str) and side == "left":
-        keys.refuse(side, 'a list of entries, or "mirror"')
-    return tuple(_break(entry) for entry in keys.tables(side))
-
-
-def _break(keys: _Keys) -> BreakRow:
-    keys.only("to", "width_m", "fall_pct", "step_m")
-    name = keys.text("to")
-    width = keys.number("width_m")
-    if width < 0.0:
-        keys.refuse("width_m", "a width in metres, not below zero")
-    both = {"fall_pct", "step_m"} & keys.values.keys()
-    if len(both) != 1:
-        found = f"it gives {'both' if both else 'neither'} of fall_pct and step_m"
-        raise DesignError(f"{keys.where} to {name!r}", found, "give exactly one of them")
-    if "step_m" in keys.values:
-        return BreakRow(name, width, step=keys.number("step_m"))
-    return BreakRow(name, width, fall=keys.number("fall_pct") / 100.0)

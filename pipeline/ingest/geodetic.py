@@ -31,7 +31,7 @@ _EARTH_M_PER_RAD = 6.378e6
 
 
 @contextmanager
-def _offline() -> Iterator[None]:
+def offline() -> Iterator[None]:
     """PROJ without its network while we ask: a grid that is fetched is no grid that is known."""
     from pyproj.network import (  # type: ignore[attr-defined]
         is_network_enabled,
@@ -95,7 +95,7 @@ def _metres_per_axis(grid: CRS, name: str) -> float:
     return float(factors.pop())
 
 
-def _missing(group: TransformerGroup) -> str:
+def missing_grids(group: TransformerGroup) -> str:
     """Which grid files are not installed, and what each would be good for."""
     said = []
     for operation in group.unavailable_operations:
@@ -116,7 +116,7 @@ def _chosen(group: TransformerGroup, names: tuple[str, str], accuracy_m: float) 
     if not blind and group.best_available and best.accuracy <= accuracy_m:
         return best
     without = "leaves the datum shift out" if blind else f"is good to {best.accuracy:g} m only"
-    lacking = _missing(group)
+    lacking = missing_grids(group)
     if lacking:
         found = f"needs the grid file {lacking}, not installed here; what is left {without}"
         do = "install the grid file, or localise on control from a local grid"
@@ -192,7 +192,7 @@ def project(
     factor = _metres_per_axis(grid, crs[1])
     outside = _outside(lat, lon, grid)
     area: Any = AreaOfInterest(lon.min(), lat.min(), lon.max(), lat.max())
-    with _offline():
+    with offline():
         group = TransformerGroup(
             source.to_2d(), grid.to_2d(), always_xy=True, area_of_interest=area
         )

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.errors import LathError
 from pipeline.ingest.control import read_control
 from pipeline.ingest.designfiles import DesignFiles, read_design
 from pipeline.ingest.files import read
 from pipeline.ingest.gnss import GnssRules, read_gnss
 from pipeline.ingest.job import JOB_FILE, job_path, read_job
 from pipeline.ingest.landxml_observations import read_landxml_observations
-from pipeline.ingest.morning import MorningFile, fingerprint, latest_day, morning_files
+from pipeline.ingest.morning import MorningFile, days, fingerprint, latest_day, morning_files
 from pipeline.ingest.observations import read_observations
 from pipeline.ingest.utilities import read_utilities
-from pipeline.model import FieldNotes, Fingerprint, Reading, Shots, Utilities
+from pipeline.model import FieldNotes, Fingerprint, Reading, Shots, Utilities, join_shots
 from pipeline.settings import Job
+
+TABLES = frozenset({".csv", ".txt", ".tsv", ".pts", ".xyz"})
+"""Endings of tables of points, which are small enough to be read again the day after."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,6 +38,7 @@ class Inputs:
     utilities: Utilities | None
     files: tuple[MorningFile, ...]
     readings: tuple[Reading | FieldNotes, ...]
+    yesterday: Shots | None
     fingerprints: tuple[Fingerprint, ...]
 
 
@@ -41,14 +47,7 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
     job = read_job(folder)
     day = day or latest_day(job)
     design = read_design(job)
-    paths = [job.folder / JOB_FILE, *design.paths]
-    record = utilities = None
-    if job.control:
-        paths.append(job_path(job, job.control))
-        record = read_control(paths[-1])
-    if job.utilities:
-        paths.append(job_path(job, job.utilities))
-        utilities = read_utilities(paths[-1])
+    record, utilities, paths = _records(job, design)
     files = morning_files(job, day)
     paths += [file.path for file in files]
     return Inputs(
@@ -59,8 +58,57 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
         utilities=utilities,
         files=files,
         readings=tuple(_read(file, job) for file in files),
+        yesterday=_day_before(job, day),
         fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
     )
+
+
+def read_before_shots(folder: Path) -> Inputs:
+    """Job, design, control and buried things: all there is before anybody shoots."""
+    job = read_job(folder)
+    design = read_design(job)
+    record, utilities, paths = _records(job, design)
+    return Inputs(
+        job=job,
+        day="",
+        design=design,
+        control=record,
+        utilities=utilities,
+        files=(),
+        readings=(),
+        yesterday=None,
+        yesterday=None,
+        fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
+    )
+
+
+def _records(job: Job, design: DesignFiles) -> tuple[Shots | None, Utilities | None, list[Path]]:
+    """Control, buried things, and every file read so far."""
+    paths = [job.folder / JOB_FILE, *design.paths]
+    record = utilities = None
+    if job.control:
+        paths.append(job_path(job, job.control))
+        record = read_control(paths[-1])
+    if job.utilities:
+        paths.append(job_path(job, job.utilities))
+        utilities = read_utilities(paths[-1])
+    return record, utilities, paths
+
+
+def _day_before(job: Job, day: str) -> Shots | None:
+    """Tables of points of the last day before this one; None where there is none to read.
+
+    Only for comparing: a file of that day that cannot be read any more stops nothing today.
+    """
+    before = [name for name in days(job) if name < day]
+    if not before:
+        return None
+    parts = []
+    for file in morning_files(job, before[-1]):
+        if file.format.kind == "points" and file.path.suffix.lower() in TABLES:
+            with suppress(LathError):
+                parts.append(read(file.path, file.format).shots)
+    return join_shots(parts) if parts else None
 
 
 def _read(file: MorningFile, job: Job) -> Reading | FieldNotes:

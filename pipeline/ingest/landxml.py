@@ -87,6 +87,11 @@ def read_landxml(path: Path, fmt: FileFormat) -> Reading:
     """
     document = Document(shown(path.name, 80))
     stream(path, document.start, document.at)
+    return judge(document, fmt)
+
+
+def judge(document: Document, fmt: FileFormat) -> Reading:
+    """What `read_landxml` gives, of a document that has streamed by."""
     return _Reader(document, fmt).reading()
 
 

@@ -198,7 +198,7 @@ def _declared(rows: SurfaceRows, mesh: Mesh, units: Units, file: str) -> Iterabl
     names = ("elevMin", "elevMax", "area2DSurf", "area3DSurf")
     if not any(name in rows.declared for name in names):
         return
-    measured = dict(zip(names, _measures(mesh, units), strict=True))
+    measured = dict(zip(names, measures(mesh, units), strict=True))
     for name, value in measured.items():
         text = rows.declared.get(name, "").strip()
         try:
@@ -215,7 +215,7 @@ def _declared(rows: SurfaceRows, mesh: Mesh, units: Units, file: str) -> Iterabl
             yield Finding("note", "declared-number", words, do, file=file, line=rows.line)
 
 
-def _measures(mesh: Mesh, units: Units) -> tuple[float, float, float, float]:
+def measures(mesh: Mesh, units: Units) -> tuple[float, float, float, float]:
     """Lowest and highest corner, area in plan and on the slope, in the file's units."""
     origin = mesh.easting[0], mesh.northing[0], 0.0
     low, high, flat, sloped = np.inf, -np.inf, 0.0, 0.0

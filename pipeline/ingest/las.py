@@ -205,7 +205,7 @@ def las_chunks(
     count.classes = None if classes is None else frozenset(classes)
     if classes is None and _has_ground(path, header, chunk_points):
         count.classes, count.found_ground = frozenset((GROUND,)), True
-    for points in _raw(path, header, chunk_points):
+    for points in raw_points(path, header, chunk_points):
         chunk = _use(points, count)
         if len(chunk.record):
             yield chunk
@@ -215,7 +215,7 @@ def las_chunks(
 
 def _has_ground(path: Path, header: LasHeader, chunk_points: int) -> bool:
     # small pieces: where there is ground, it is nearly always among the first points
-    search = _raw(path, header, min(chunk_points, _SEARCH_POINTS))
+    search = raw_points(path, header, min(chunk_points, _SEARCH_POINTS))
     try:
         return any(bool(((p["class"] == GROUND) & ~_withheld(p)).any()) for p in search)
     finally:
@@ -226,7 +226,8 @@ def _withheld(points: NDArray[Any]) -> Bools:
     return np.asarray((points["flags"] & WITHHELD) != 0)
 
 
-def _raw(path: Path, header: LasHeader, chunk_points: int) -> Any:
+def raw_points(path: Path, header: LasHeader, chunk_points: int) -> Any:
+    """Every point of the file as arrays of `POINT`, withheld ones and noise too."""
     make = laz_points if header.compressed else _plain
     return make(path, header, chunk_points)
 

@@ -80,8 +80,7 @@ def las_units(header: LasHeader, stated: Unit) -> LasUnits:
         Degrees or geocentric coordinates; a unit that is none of the three; two
         sources that disagree, or the file against a foot that the job states.
     """
-    notes: list[Finding] = []
-    said = [*_wkt(header, notes), *_keys(header, notes)]
+    said, notes = las_said(header)
     plan = _settle(header, said, "plan", stated, notes)
     height = _settle(header, said, "height", stated, notes)
     if len({source.crs for source in said if source.crs}) > 1:
@@ -95,6 +94,18 @@ def las_units(header: LasHeader, stated: Unit) -> LasUnits:
     if (plan, height) != ("m", "m"):
         notes.append(_converted(header, plan, height))
     return LasUnits(plan, height, said[0].crs if said else "", tuple(notes))
+
+
+def las_said(header: LasHeader) -> tuple[list[Said], list[Finding]]:
+    """What each source in the file says, and what is odd about that.
+
+    Raises
+    ------
+    InputError
+        Degrees or geocentric coordinates, or a unit that is none of the three.
+    """
+    notes: list[Finding] = []
+    return [*_wkt(header, notes), *_keys(header, notes)], notes
 
 
 def _assumed(header: LasHeader, plan: Unit | None, stated: Unit) -> Finding:

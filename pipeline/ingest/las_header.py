@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import os
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO, NoReturn
 
@@ -28,6 +28,7 @@ _HEADER_SIZE = {0: 227, 1: 227, 2: 227, 3: 235, 4: 375}
 
 _VLR_HEADER = 54
 _EVLR_HEADER = 60
+_AGAIN = "take the file out of the day's folder or export the scan again"
 _MOST_RECORDS = 65_535
 _MOST_EXTRA_BYTES = 4_096
 _MOST_RECORD_DATA = 1 << 20
@@ -82,17 +83,21 @@ class LasHeader:
         return None
 
 
-def read_header(path: Path) -> LasHeader:
+def read_header(path: Path, doubts: list[str] | None = None) -> LasHeader:
     """Header and the records that matter of a LAS 1.0-1.4 or LAZ file, checked.
 
     Parameters
     ----------
     path : Path
         A regular file. At most 1 MiB of any one record is read, and no point.
+    doubts : list of str, optional
+        To describe a file that a job cannot use: takes in words that it holds no
+        point, or lacks its last point, which are then no refusals.
 
     Returns
     -------
     LasHeader
+        ``points`` is what the file holds whole.
 
     Raises
     ------
@@ -112,14 +117,14 @@ def read_header(path: Path) -> LasHeader:
             found = "not a regular file" if path.exists() else "no such file"
             raise InputError(name, found, "name a LAS or LAZ file")
         with path.open("rb") as stream:
-            return _parse(stream, name)
+            return _parse(stream, name, doubts)
     except OSError as error:
         raise InputError(
             name, f"cannot be read ({error.strerror})", "check the file and its permissions"
         ) from error
 
 
-def _parse(stream: BinaryIO, file: str) -> LasHeader:
+def _parse(stream: BinaryIO, file: str, doubts: list[str] | None) -> LasHeader:
     size = os.fstat(stream.fileno()).st_size
     block = stream.read(375)
     minor = _version(block, size, file)
@@ -129,6 +134,8 @@ def _parse(stream: BinaryIO, file: str) -> LasHeader:
     _check_places(file, size, minor, header_size, points_at)
     point_format = _point_format(file, minor, format_byte, length)
     points = _count(file, block, minor, point_format, legacy)
+    if points == 0:
+        _doubt(file, "the header counts 0 points", _AGAIN, doubts)
     records = _vlrs(stream, file, header_size, points_at, vlrs)
     evlr_at, more = _evlrs(stream, file, size, block, minor, points_at)
     wave_at = struct.unpack_from("<Q", block, 227)[0] if minor >= 3 else 0
@@ -151,9 +158,14 @@ def _parse(stream: BinaryIO, file: str) -> LasHeader:
         high=(corners[0], corners[2], corners[4]),
         records=(*records, *more),
     )
-    if not header.compressed:
-        _check_length(header)
-    return header
+    return header if header.compressed else _whole(header, _returns(block, minor), doubts)
+
+
+def _doubt(file: str, found: str, do: str, doubts: list[str] | None) -> None:
+    """Tell what was found to who asked for it, else refuse."""
+    if doubts is None:
+        raise InputError(file, found, do)
+    doubts.append(found)
 
 
 def _version(block: bytes, size: int, file: str) -> int:
@@ -230,12 +242,6 @@ def _count(file: str, block: bytes, minor: int, point_format: int, legacy: int) 
                 f" (point format {point_format})",
                 DAMAGED,
             )
-    if points == 0:
-        raise InputError(
-            file,
-            "the header counts 0 points",
-            "take the file out of the day's folder or export the scan again",
-        )
     return int(points)
 
 
@@ -318,13 +324,27 @@ def _numbers(
     return scale, offset, corners
 
 
-def _check_length(header: LasHeader) -> None:
-    """Refuse an uncompressed file whose count is not what its bytes hold, no more, no less."""
+def _returns(block: bytes, minor: int) -> int:
+    """Sum of the counts of first, second and later returns; 0 where nobody filled them in."""
+    later = sum(struct.unpack_from("<15Q", block, 255)) if minor >= 4 else 0
+    return int(later or sum(struct.unpack_from("<5I", block, 111)))
+
+
+def _whole(header: LasHeader, returns: int, doubts: list[str] | None) -> LasHeader:
+    """Refuse an uncompressed file whose count is not what its bytes hold, no more, no less.
+
+    Only a last point that is missing is a doubt, for all others are where they should
+    be; unless the counts by return say that the count is the lie.
+    """
     room = header.points_end - header.points_at
     held = room // header.record_length
-    if held != header.points:
-        why = "the file is cut short" if held < header.points else "the count is too small"
-        header.refuse(
-            f"the header says {header.points:,} points, the {room:,} bytes of points hold"
-            f" {held:,}: {why}"
-        )
+    if held == header.points:
+        return header
+    why = "the file is cut short" if held < header.points else "the count is too small"
+    found = (
+        f"the header says {header.points:,} points, the {room:,} bytes of points hold"
+        f" {held:,}: {why}"
+    )
+    cut = 0 < held == header.points - 1 and returns != held
+    _doubt(header.file, found, DAMAGED, doubts if cut else None)
+    return replace(header, points=held)

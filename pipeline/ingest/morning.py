@@ -25,6 +25,13 @@ class MorningFile:
     format: FileFormat
 
 
+def days(job: Job) -> tuple[str, ...]:
+    """Folders of days, the earliest first; other folders are none."""
+    root = job_path(job, job.shots.folder)
+    entries = root.iterdir() if root.is_dir() else ()
+    return tuple(sorted(one.name for one in entries if one.is_dir() and _DAY.fullmatch(one.name)))
+
+
 def latest_day(job: Job) -> str:
     """The last day folder by name, so days are named YYYY-MM-DD.
 
@@ -33,17 +40,12 @@ def latest_day(job: Job) -> str:
     InputError
         There is no day folder.
     """
-    root = job_path(job, job.shots.folder)
-    days = sorted(
-        entry.name
-        for entry in (root.iterdir() if root.is_dir() else ())
-        if entry.is_dir() and _DAY.fullmatch(entry.name)
-    )
-    if not days:
+    found = days(job)
+    if not found:
         raise InputError(
             f"{job.shots.folder}/", "no folder of a day", "lay the shots down as shots/2026-05-14/"
         )
-    return days[-1]
+    return found[-1]
 
 
 def morning_files(job: Job, day: str) -> tuple[MorningFile, ...]:

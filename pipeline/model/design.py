@@ -75,58 +75,6 @@ class ProfileRows:
     points: tuple[ProfileRow, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class BreakRow:
-    """One break of a section as read, reached from its neighbour towards the crown.
-
-    Exactly one of ``fall`` (m/m, + down going away from the crown) and ``step``
-    (m, + up) is a number; the other is NaN. ``width`` is never negative.
-    """
-
-    name: str
-    width: float
-    fall: float = float("nan")
-    step: float = float("nan")
-
-    @property
-    def rise(self) -> float:
-        """Height above the neighbour towards the crown [m]."""
-        return self.step if self.fall != self.fall else -self.fall * self.width
-
-
-@dataclass(frozen=True, slots=True)
-class SectionLayer:
-    """One layer of one section: the crown, and the breaks outward from it on each side.
-
-    ``drop`` is the crown below the profile [m]; ``crown_offset`` its offset [m], right +.
-    """
-
-    name: str
-    right: tuple[BreakRow, ...]
-    left: tuple[BreakRow, ...]
-    drop: float = 0.0
-    crown_offset: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class SectionRow:
-    """One section as read: it holds unchanged from station ``start`` to ``end``."""
-
-    name: str
-    start: float
-    end: float
-    layers: tuple[SectionLayer, ...]
-    where: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class SectionTable:
-    """The sections of a road as read, in order of station."""
-
-    name: str
-    sections: tuple[SectionRow, ...]
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Alignment:
     """A line in plan: m elements, each with curvature linear along it.
@@ -232,12 +180,18 @@ class BreakLine:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Corridor:
-    """Alignment, profile and layers from the top down."""
+    """Alignment, profile and layers from the top down, and the other parts of the design.
+
+    ``parts`` are in order of priority; ``rank`` of them come before this street where two
+    claim a place, the rest after it.
+    """
 
     name: str
     alignment: Alignment
     profile: Profile
     layers: tuple[Layer, ...]
+    parts: tuple[Part, ...] = ()
+    rank: int = 0
 
     def layer(self, name: str) -> Layer:
         """The layer called `name`; KeyError names those there are."""
@@ -245,6 +199,24 @@ class Corridor:
             if candidate.name == name:
                 return candidate
         raise KeyError(f"no layer {name!r}; there are {', '.join(x.name for x in self.layers)}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """One more part of a design: a street or an edge with sections of its own, or triangles.
+
+    ``kind``: ``street``, ``return``, ``bulb``, ``eyebrow``, or ``area`` between edges, ``patch``.
+    ``corridor`` evaluates exactly; else ``surfaces`` holds one for each layer it has.
+    """
+
+    name: str
+    kind: Literal["street", "return", "bulb", "eyebrow", "area", "patch"]
+    corridor: Corridor | None = None
+    surfaces: tuple[Surface, ...] = ()
+
+    def surface(self, layer: str) -> Surface | None:
+        """The triangles of a layer, None where the part has none."""
+        return next((one for one in self.surfaces if one.name == layer), None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

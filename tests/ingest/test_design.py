@@ -302,3 +302,39 @@ def test_a_damaged_file_is_read_or_refused_and_nothing_else(tmp_path: Path, kind
     except DesignError as error:
         said = str(error)
     assert said.startswith("damaged")
+
+
+EQUATION_HEADER = "kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station,station_back,station_ahead\n"
+EQUATION_TABLE = (
+    EQUATION_HEADER
+    + "start,,,,,5240,3110,62.5,1+000,,\nline,500,,,,,,,,,\n"
+    + "equation,,,,,,,,,1+240,1+200\nequation,,,,,,,,,1+300,2+000\n"
+)
+
+
+def test_equations_stand_where_the_stations_before_them_say(tmp_path):
+    path = tmp_path / "alignment.csv"
+    path.write_text(EQUATION_TABLE, encoding="utf-8")
+
+    rows = read_alignment(path)
+
+    # 240 m on to the first; from 1+200 to 1+300 another 100 m
+    assert rows.equations == ((1240.0, 1240.0, 1200.0), (1340.0, 1300.0, 2000.0))
+    assert len(rows.elements) == 1
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("1+300,2+000", "1+100,2+000", 'line 5, column "station_back".*not before 1200'),
+        ("1+300,2+000", ",2+000", 'column "station_back".*blank'),
+        ("line,500,,,,,,,,,", "line,500,,,,,,,,1+000,", 'column "station_back".*does not use'),
+    ],
+)
+def test_an_equation_that_cannot_stand_there_is_refused(tmp_path, old, new, message):
+    path = tmp_path / "alignment.csv"
+    assert old in EQUATION_TABLE
+    path.write_text(EQUATION_TABLE.replace(old, new), encoding="utf-8")
+
+    with pytest.raises(DesignError, match=message):
+        read_alignment(path)

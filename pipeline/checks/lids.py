@@ -1,0 +1,157 @@
+"""Lids as shot against the list of buried things, against the ground, and against each other.
+
+A check of data, no locate: what is not on the list may be there all the same.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pipeline.checks.telling import at, counted, listed, millimetres
+from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Utilities
+from pipeline.settings import CheckRules
+
+REACH_M = 1.0
+"""A shot this near to a recorded place is of that lid, if its note names none [assumed]."""
+
+
+def match_lids(shots: Shots, lids: Bools, record: Utilities) -> Ints:
+    """Row of the record for each shot, -1 for none: by an id in its id or note, else by place."""
+    rows = np.full(len(shots), -1, dtype=np.int64)
+    of_name = {str(name): k for k, name in reversed(list(enumerate(record.id))) if name}
+    for row in np.flatnonzero(lids):
+        words = (str(shots.id[row]), *str(shots.note[row]).split())
+        named = [of_name[word] for word in words if word in of_name]
+        if named:
+            rows[row] = named[0]
+        elif len(record):
+            away = np.hypot(
+                record.easting - shots.easting[row], record.northing - shots.northing[row]
+            )
+            nearest = int(np.argmin(away))
+            rows[row] = nearest if away[nearest] <= REACH_M else -1
+    return rows
+
+
+def near_record(easting: Floats, northing: Floats, record: Utilities, reach_m: float) -> Bools:
+    """True where a place lies within `reach_m` of a recorded thing, (n,)."""
+    near = np.zeros(len(easting), dtype=bool)
+    for east, north in zip(record.easting, record.northing, strict=True):
+        near |= np.hypot(easting - east, northing - north) <= reach_m
+    return near
+
+
+def lid_findings(
+    shots: Shots, feet: Feet, lids: Bools, record: Utilities, rules: CheckRules
+) -> Findings:
+    """Lids and record against each other.
+
+    Parameters
+    ----------
+    shots : Shots
+    feet : Feet
+        Where the n shots lie.
+    lids : bool (n,)
+        Shots coded as a lid.
+    record : Utilities
+    rules : CheckRules
+        ``fixed_moved_m`` and ``lids_apart_m``.
+
+    Returns
+    -------
+    Findings
+        ``person``: a shot lid that is not on record, a record that nobody shot, a
+        lid whose height or place is not the recorded one, two lids nearer than
+        two can be. ``note``: a record without height, which cannot be compared.
+    """
+    matched = match_lids(shots, lids, record)
+    rows = np.flatnonzero(lids)
+    found = [_unlisted(shots, feet, int(row)) for row in rows if matched[row] < 0]
+    found += _unshot(record, matched)
+    for row in rows[matched[rows] >= 0]:
+        found += _compared(shots, feet, int(row), (record, int(matched[row])), rules)
+    found += _crowded(shots, feet, rows, matched, rules)
+    return tuple(found)
+
+
+def _unlisted(shots: Shots, feet: Feet, row: int) -> Finding:
+    text = f"lid {shots.id[row]} ({shots.code[row]}) is on no record: its depth is unknown"
+    do = "ask its owner, add it to the list; treat it as shallow until then"
+    return at(Finding("person", "lid without record", text, do), shots, [row], feet)
+
+
+def _unshot(record: Utilities, matched: Ints) -> list[Finding]:
+    lost = [k for k in range(len(record)) if k not in set(matched.tolist())]
+    if not lost:
+        return []
+    names = [f"{record.id[k]} ({record.kind[k]})" for k in lost]
+    text = f"{counted(len(lost), 'thing')} on record, not shot: {listed(names)}"
+    do = "find and shoot it, or mark the recorded place; the blade and the mixer may meet it"
+    points = tuple(str(record.id[k]) for k in lost)
+    return [Finding("person", "record without shot", text, do, points)]
+
+
+def _compared(
+    shots: Shots, feet: Feet, row: int, of: tuple[Utilities, int], rules: CheckRules
+) -> list[Finding]:
+    record, k = of
+    dz = float(shots.elevation[row] - record.lid[k])
+    plan = float(
+        np.hypot(shots.easting[row] - record.easting[k], shots.northing[row] - record.northing[k])
+    )
+    if np.isnan(dz):
+        text = f"{record.id[k]}: no lid height on record to compare the shot with"
+        finding = Finding("note", "lid against record", text, "write the shot height into the list")
+    elif abs(dz) <= rules.fixed_moved_m and plan <= rules.lids_apart_m:
+        return []
+    else:
+        text = (
+            f"{record.id[k]} as shot is {millimetres(dz)} in height and {plan * 1000.0:.0f} mm in"
+            " plan off its record; the depth to what breaks hangs on it"
+        )
+        do = "see whether the lid was moved; correct the list or shoot it again"
+        finding = Finding("person", "lid against record", text, do)
+    return [at(finding, shots, [row], feet)]
+
+
+def _crowded(
+    shots: Shots, feet: Feet, rows: Ints, matched: Ints, rules: CheckRules
+) -> list[Finding]:
+    found = []
+    for k, one in enumerate(rows):
+        for other in rows[k + 1 :]:
+            away = float(
+                np.hypot(
+                    shots.easting[one] - shots.easting[other],
+                    shots.northing[one] - shots.northing[other],
+                )
+            )
+            again = matched[one] >= 0 and matched[one] == matched[other]
+            if away < rules.lids_apart_m and not again:
+                text = (
+                    f"{shots.id[one]} and {shots.id[other]} are {away:.2f} m apart: one lid"
+                    " under two names, or one of them wrong"
+                )
+                finding = Finding("person", "lids too near", text, "look at the spot, correct one")
+                found.append(at(finding, shots, [one, other], feet))
+    return found
+
+
+def rim_findings(
+    shots: Shots, feet: Feet, lids: Bools, ground: ArrayLike, rules: CheckRules
+) -> Findings:
+    """Rims that stand out of the ground by more than ``rim_above_m``.
+
+    ``ground`` is the surface at each of the n shots [m], NaN where it does not reach.
+    """
+    over = shots.elevation - np.asarray(ground, dtype=np.float64)
+    found = []
+    for row in np.flatnonzero(lids & (np.nan_to_num(over) > rules.rim_above_m)):
+        text = (
+            f"rim of {shots.id[row]} stands {over[row]:.2f} m above the ground around it: a wrong"
+            " rod, or a thing that the blade meets"
+        )
+        do = "look at it before a machine comes near; shoot it again"
+        found.append(at(Finding("person", "rim above ground", text, do), shots, [row], feet))
+    return tuple(found)

@@ -1,0 +1,188 @@
+"""Every shot of the morning judged: where it lies, what it is, what becomes of it.
+
+A room under the roof, for the checks are told of the design by arrays that are
+made here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.checks import control, names, place, review, runs, scale
+from pipeline.checks.bust import ROD_STEPS
+from pipeline.compare.levels import layer_elevation
+from pipeline.design import alignment as line
+from pipeline.design import corridor as sections
+from pipeline.design import feet as feet_of
+from pipeline.design import profile
+from pipeline.design.constants import known_constants
+from pipeline.ingest.inputs import Inputs
+from pipeline.model import Bools, BreakLine, Corridor, Feet, Findings, Floats, Ints, Shots, Texts
+from pipeline.ongrid import OnGrid
+
+USED_FATES = ("in the surface", "hub", "lid", "object", "control")
+"""What becomes of a shot that is used; every other fate is the reason why it is not."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Morning:
+    """The shots, judged: where each lies, what it is, and what becomes of it.
+
+    ``fate`` is ``in the surface``, ``hub``, ``lid``, ``object`` or ``control``,
+    or the reason why the shot is only listed.
+    """
+
+    inputs: Inputs
+    placed: OnGrid
+    corridor: Corridor
+    feet: Feet
+    case: review.Case
+    fate: Texts
+    findings: Findings
+
+    @property
+    def shots(self) -> Shots:
+        """All shots of the morning, on the job grid."""
+        return self.placed.shots
+
+    @property
+    def used(self) -> Bools:
+        """True where the shot is used for what its code says."""
+        return np.isin(self.fate, USED_FATES)
+
+    def rows(self, fate: str) -> Bools:
+        """True where the shots have this fate."""
+        return np.asarray(self.fate == fate, dtype=bool)
+
+
+def judge(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> Morning:
+    """Judge every shot; each ends with one fate, and every doubt is a finding.
+
+    Raises
+    ------
+    InputError
+        A whole file is off the job, swapped, or in another unit.
+    """
+    corridor, found = design
+    feet = feet_of.locate(corridor.alignment, placed.shots.easting, placed.shots.northing)
+    case = case_of(inputs, placed, corridor, feet)
+    off, about = on_the_job(case, corridor)
+    fate, more = first_fates(case, off)
+    busts, doubted = suspected_busts(case, corridor, fate)
+    if case.job.checks.set_bust_aside:
+        fate[doubted] = "suspected bust, set aside"
+    fate, rest = review.review_shots(case, fate)
+    findings = (*found, *placed.findings, *about, *more, *busts, *rest)
+    return Morning(inputs, placed, corridor, feet, case, fate, findings)
+
+
+def reach(corridor: Corridor) -> place.Reach:
+    """How far the design reaches along and across its alignment."""
+    widest = [np.nanmax(np.abs(layer.offset)) for layer in corridor.layers if layer.offset.size]
+    return place.Reach(
+        first_station=float(corridor.alignment.station[0]),
+        last_station=float(corridor.alignment.station[-1]),
+        half_width_m=float(max(widest, default=0.0)),
+    )
+
+
+def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> review.Case:
+    """The morning and its design as the checks see them."""
+    shots, job = placed.shots, inputs.job
+    target = corridor.layer(job.target.layer)
+    return review.Case(
+        job=job,
+        day=inputs.day,
+        shots=shots,
+        feet=feet,
+        base=names.base_codes(shots, job.codes),
+        by_hand=placed.by_hand,
+        satellite=placed.satellite,
+        height=shots.elevation - profile.elevation(corridor.profile, feet.station),
+        design=layer_elevation(
+            corridor, target, feet.station, feet.offset, shots.easting, shots.northing
+        ),
+        breaks=break_lines(corridor),
+        bends=bends(corridor),
+        mixed_up=known_constants(corridor),
+        control=inputs.control,
+        utilities=inputs.utilities,
+        yesterday=inputs.yesterday,
+    )
+
+
+def break_lines(corridor: Corridor) -> tuple[BreakLine, ...]:
+    """Every break of every section layer, each metre and at the layer's own stations."""
+    ends = corridor.alignment.station
+    metre = np.append(np.arange(ends[0], ends[-1]), ends[-1])
+    found = []
+    for layer in corridor.layers:
+        station: Floats = np.unique(
+            np.concatenate([metre, np.clip(layer.station, ends[0], ends[-1])])
+        )
+        for name, side in zip(layer.breaks, layer.side, strict=True):
+            offset, elevation = sections.break_line(corridor, layer.name, name, side, station)
+            found.append(BreakLine(name, layer.name, side, station, offset, elevation))
+    return tuple(found)
+
+
+def bends(corridor: Corridor) -> tuple[tuple[float, float], ...]:
+    """Stretches (from, to) on which the line is curved."""
+    alignment = corridor.alignment
+    bent = (alignment.curvature_start != 0) | (alignment.curvature_end != 0)
+    pairs = zip(alignment.station[:-1][bent], alignment.station[1:][bent], strict=True)
+    return tuple((float(a), float(b)) for a, b in pairs)
+
+
+def on_the_job(case: review.Case, corridor: Corridor) -> tuple[Bools, Findings]:
+    """Which shots are off the job, and what a file that is off altogether looks like."""
+    shots, limit = case.shots, case.job.checks.off_job_m
+    extent = reach(corridor)
+    station = np.append(
+        np.arange(extent.first_station, extent.last_station, 10.0), extent.last_station
+    )
+    east, north, _ = line.point_at(corridor.alignment, station, 0.0)
+    if case.control is not None:
+        east = np.append(east, case.control.easting)
+        north = np.append(north, case.control.northing)
+    box = scale.box_around(east, north, limit + extent.half_width_m)
+    scale.refuse_slipped_files(shots, box)
+    swapped = feet_of.locate(corridor.alignment, shots.northing, shots.easting)
+    off, found = place.off_job(shots, case.feet, swapped, extent, limit)
+    return off, (*found, *scale.slipped_shots(shots, off, box))
+
+
+def first_fates(case: review.Case, off: Bools) -> tuple[Texts, Findings]:
+    """What the codes say, less what is off the job or far off the design."""
+    job, shots = case.job, case.shots
+    ground = names.ground_rows(case.base, job.codes)
+    level = np.where(ground & ~off, case.design, np.nan)
+    far, found = place.off_design(shots, case.feet, level, job.checks.off_design_m)
+    fate = np.full(len(shots), "unknown code", dtype=object)
+    for kind in ("hub", "lid", "object", "control"):
+        fate[names.kind_rows(case.base, job.codes, kind)] = kind
+    fate[ground] = review.GROUND
+    fate[far] = "far off the design"
+    fate[off] = "off the job"
+    found += names.unknown_codes(shots, case.base, job.codes)
+    found += names.repeated_ids(shots, job.surface.same_place_m)
+    if case.control is not None:
+        checked = shots.take(fate == "control")
+        found += control.control_shots(checked, case.control, job.checks)
+    return fate, found
+
+
+def suspected_busts(case: review.Case, corridor: Corridor, fate: Texts) -> tuple[Findings, Ints]:
+    """Runs of ground shots that stand off their neighbours, and the rows of those shots."""
+    shots, rules = case.shots, case.job.checks
+    usable = case.by_hand & (fate == review.GROUND) & ~np.isnan(case.height)
+    profiled = runs.Profiled(
+        np.nan_to_num(case.height), case.feet.station, case.feet.offset, shots.code
+    )
+    found = runs.find_runs(shots, usable, profiled, rules.bust_m)
+    rows = np.array([row for run in found for row in run.rows], dtype=np.int64)
+    constants = {**ROD_STEPS, **known_constants(corridor)}
+    aside = rules.set_bust_aside
+    return runs.findings(shots, case.feet, found, constants, set_aside=aside), rows

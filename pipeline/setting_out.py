@@ -1,0 +1,126 @@
+"""The points to set before the work, from the job folder to ``layout.csv``.
+
+The second road through the house: it needs the design and what is buried, no shots.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipeline import __version__, publish
+from pipeline.crew import layout
+from pipeline.deliver import csv
+from pipeline.deliver.package import write_package
+from pipeline.ingest.inputs import Inputs, read_before_shots
+from pipeline.model import Corridor, Findings, Stakes, Table
+from pipeline.run import build_corridor
+
+FOLDER = "layout"
+"""Beside the days' folders."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SettingOut:
+    """The points of a job, and what about them and the design a person should know."""
+
+    inputs: Inputs
+    corridor: Corridor
+    points: Stakes
+    findings: Findings
+
+    @property
+    def table(self) -> Table:
+        """``layout.csv``."""
+        return layout.table(self.corridor, self.points, self.inputs.job.stakes)
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Hubs, points of the line, and points left out."""
+        kinds = self.points.kind
+        return {
+            "hubs": int((kinds == "stake").sum()),
+            "points": int((kinds == "point").sum()),
+            "left_out": sum(finding.kind == "point left out" for finding in self.findings),
+        }
+
+
+def set_out(folder: Path) -> SettingOut:
+    """The points to set for the job in `folder`; nothing is written.
+
+    Raises
+    ------
+    LathError
+        The job or its design cannot be used, or hubs would stand in the machine's path.
+    """
+    inputs = read_before_shots(folder)
+    corridor, found = build_corridor(inputs)
+    job = inputs.job
+    points, more = layout.points_to_set(corridor, job.stakes, job.layout, inputs.utilities)
+    return SettingOut(inputs, corridor, points, (*found, *more))
+
+
+def deliver(result: SettingOut, out: Path | None) -> Path:
+    """Write ``layout.csv`` and its manifest, both or neither, and say where they are.
+
+    Raises
+    ------
+    OutputError
+        They cannot be written; what stood there before is unchanged.
+    """
+    inputs = result.inputs
+    folder = (out if out is not None else inputs.job.folder / "out") / FOLDER
+    manifest = {
+        "package": publish.package_id(inputs),
+        "lath": __version__,
+        "job": inputs.job.name,
+        "inputs": [
+            {"file": item.file, "bytes": item.bytes, "sha256": item.sha256}
+            for item in inputs.fingerprints
+        ],
+        "settings": publish.settings_object(inputs.job),
+    }
+    write_package(folder, {"layout.csv": csv.csv_bytes(result.table)}, manifest)
+    return folder
+
+
+def layout_object(result: SettingOut, folder: Path) -> dict[str, Any]:
+    """What ``lath layout --json`` prints."""
+    points = result.points
+    return {
+        "job": result.inputs.job.name,
+        "file": (folder / "layout.csv").as_posix(),
+        "counts": result.counts,
+        "points": [
+            {
+                "id": points.id[i],
+                "kind": points.kind[i],
+                "what": points.what[i],
+                "station": publish.number(points.station[i]),
+                "offset": publish.number(points.offset[i]),
+                "easting": publish.number(points.easting[i]),
+                "northing": publish.number(points.northing[i]),
+                "lath": points.mark[i],
+                "note": points.note[i],
+            }
+            for i in range(len(points))
+        ],
+        "caution": layout.CAUTION,
+        "findings": [publish.finding_object(finding) for finding in result.findings],
+    }
+
+
+def layout_words(result: SettingOut, folder: Path) -> list[str]:
+    """The same for a person: counts, what needs one, and the caution."""
+    counts = result.counts
+    counted = (
+        f"{result.inputs.job.name}: {counts['hubs']} hubs, {counts['points']} points of the line"
+        f" and the gutters, {counts['left_out']} left out"
+    )
+    told = [
+        f"  {finding.text}. {finding.do[:1].upper()}{finding.do[1:]}"
+        for finding in result.findings
+        if finding.severity != "note"
+    ]
+    return [counted, *told, layout.CAUTION, f"Written    {folder / 'layout.csv'}"]

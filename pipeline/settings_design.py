@@ -1,0 +1,201 @@
+"""Settings of the design: its files, its streets, its limits, and the points set from it.
+
+A limit that no standard gives is marked [assumed] and prints as assumed until the job
+file states it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from pipeline.strict import Name, NotNegative, Positive, Settings
+
+Side = Literal["left", "right"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerRule(Settings):
+    """One design layer, from the top down."""
+
+    name: Name
+    title: str = ""
+    file: str = ""
+    """File of a surface layer: LandXML or DXF; empty for a layer of the section table."""
+    surface: str = ""
+    """Which surface of that file, where it holds several."""
+    below: str = ""
+    """Name of a layer above, from which this one is offset down by ``by_m``."""
+    by_m: NotNegative = 0.0
+    """Thickness of what lies between, where ``below`` is given."""
+    measured: Literal["vertical", "perpendicular"] = "vertical"
+    """How that thickness is measured."""
+    least_m: NotNegative = 0.0
+    """Least thickness under the layer above; less is told. 0: not checked."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WarpRules(Settings):
+    """One end of a street laid onto the edge of a street that goes through."""
+
+    end: Literal["start", "end"] = "start"
+    onto: str = "main"
+    at: Name = "lip"
+    """The break of that street at which the two meet."""
+    length_m: Positive = 15.0
+    """Over this the crown warps from its own section to flush [assumed]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StreetRules(Settings):
+    """One more street of the job, with files of its own."""
+
+    name: Name
+    alignment: Name
+    profile: Name
+    sections: Name
+    alignment_name: str = ""
+    profile_name: str = ""
+    warps: list[WarpRules] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReturnRules(Settings):
+    """A curb return: the arc that joins the same break of two streets."""
+
+    name: Name
+    from_street: str = "main"
+    from_side: Side
+    to_street: Name
+    to_side: Side
+    at: Name = "lip"
+    """The break that the radius is measured to; roadway inside, curb outside."""
+    radius_m: Positive
+    grade: Literal["straight", "fitted"] = "straight"
+    """``fitted``: a cubic that begins and ends with the grades of the two streets' edges."""
+    near_station: float | None = None
+    """On the first street, where the two meet more than once."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeRules(Settings):
+    """The edge of a bulb or an eyebrow: a line with its own profile and curb."""
+
+    name: Name
+    kind: Literal["bulb", "eyebrow"]
+    street: str = "main"
+    alignment: Name
+    profile: Name
+    sections: Name
+    at: Name = "lip"
+    """The break of the street that the edge starts from and comes back to."""
+    throat: float | None = None
+    """Of a bulb: the street's station at which it begins, and its sections end."""
+    centre: float | None = None
+    """Of a bulb: the station to which the crown runs on."""
+    side: Side | None = None
+    """Of an eyebrow."""
+    start: float | None = None
+    end: float | None = None
+    """Of an eyebrow: the street's stations at which its edge leaves and comes back."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PatchRules(Settings):
+    """A surface that overrides the streets inside its boundary."""
+
+    name: Name
+    file: Name
+    surface: str = ""
+    layers: dict[str, float]
+    """Layer -> how far it lies below the patch [m]."""
+    boundary: Literal["outline", "drawn"] = "outline"
+    """``drawn``: the file's own boundary line, else the outside of its triangles."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TieRules(Settings):
+    """Where a street meets what is built: its edge as shot, and how fast the two may be joined."""
+
+    street: str = "main"
+    end: Literal["start", "end"]
+    file: Name
+    """Points of the existing edge: the columns of a point table, or a code."""
+    rate_pct: Positive = 0.5
+    """The step is blended at this rate [assumed]."""
+    breakover_pct: Positive = 3.0
+    """Largest change of grade at the joint, where the points give a grade [assumed]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DesignLimits(Settings):
+    """What a design is told of before dirt moves."""
+
+    grade_break_pct: Positive = 1.0
+    """Largest change of grade without a vertical curve [assumed]."""
+    speed_mph: Literal[0, 20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70] = 0
+    """Speed for which vertical curves are looked up in the K table; 0: not checked."""
+    crossfall_least_pct: NotNegative = 1.0
+    crossfall_most_pct: Positive = 6.0
+    """Range of the roadway's crossfall [assumed]."""
+    roadway: Name = "lip"
+    """The break that ends the roadway."""
+    gutter: str = "flowline"
+    gutter_least_pct: NotNegative = 0.4
+    """Flatter, and water stands [assumed; municipal standards ask for 0.3 to 0.5]."""
+    flat_pct: NotNegative = 0.5
+    """A place whose steepest slope is less is flat [assumed]."""
+    seam_m: NotNegative = 0.001
+    """Step between two parts of the design that is told."""
+    pond_m: NotNegative = 0.010
+    """Water deeper than this is told [assumed]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DesignRules(Settings):
+    """Where the design is, and how finely its curves are cut into triangles."""
+
+    alignment: Name = "design/alignment.csv"
+    profile: Name = "design/profile.csv"
+    sections: str = "design/sections.toml"
+    alignment_name: str = ""
+    profile_name: str = ""
+    chord_m: Positive = 0.002
+    """Largest sagitta, in plan and in height, of the triangles that stand for the design."""
+    max_step_m: Positive = 5.0
+    """Largest station step of those triangles."""
+    streets: list[StreetRules] = field(default_factory=list)
+    """Other streets of the job, in order of priority after the one above."""
+    returns: list[ReturnRules] = field(default_factory=list)
+    """Curb returns between two streets."""
+    edges: list[EdgeRules] = field(default_factory=list)
+    """Edge lines of bulbs and eyebrows."""
+    patches: list[PatchRules] = field(default_factory=list)
+    """Surfaces that override everything inside their boundary."""
+    ties: list[TieRules] = field(default_factory=list)
+    """Ends of streets that meet what is built."""
+    priority: list[str] = field(default_factory=list)
+    """Names in order where two claim a place; ``main`` is the street above. Empty: patches,
+    returns, edges, main, the other streets, each in the order of the job file."""
+    limits: DesignLimits = field(default_factory=DesignLimits)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayoutRules(Settings):
+    """Which points are set before anybody shoots; hub offset and reference are those of stakes."""
+
+    interval_m: Positive = 10.0
+    """Hubs on straight, even grade; elsewhere this over 2, 4, 5, 10 and so on."""
+    sagitta_m: Positive = 0.020
+    """The curve may leave the chord between two hubs by this, in plan [assumed]."""
+    sagitta_height_m: Positive = 0.005
+    """The same in height, on vertical curves [assumed]."""
+    machine_behind_m: NotNegative = 1.0
+    """The machine's path reaches this far behind the reference break [assumed]."""
+    utility_clear_m: NotNegative = 0.60
+    """No point is driven nearer than this to a recorded thing [assumed; the law of the place
+    and the locate decide, not this number]."""
+    apart_m: Positive = 0.30
+    """Two hubs nearer than this are one [assumed]."""
+    gutter: str = "flowline"
+    """The break whose high and low points are set; empty: none."""

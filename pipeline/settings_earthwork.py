@@ -1,0 +1,161 @@
+"""Settings of volumes, of the stabilised clay, of what things cost and of hauling.
+
+A number marked [assumed] is the project's own choice and prints as assumed until
+the job file states it. What a cubic metre costs has no default: nobody but the
+job knows, and a guess would decide how high the clay is left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Annotated, Literal
+
+from annotated_types import Ge, Gt, Le, Lt
+
+from pipeline.strict import NotNegative, Positive, Settings
+
+Share = Annotated[float, Ge(0), Lt(1)]
+Factor = Annotated[float, Gt(0), Le(3)]
+Density = Annotated[float, Ge(800), Le(2600)]
+Spread = Annotated[float, Ge(0), Le(100)]
+Rise = Annotated[float, Ge(-0.2), Le(0.2)]
+Compaction = Annotated[float, Ge(0.7), Le(1.1)]
+
+StripMethod = Literal[
+    "one set-up, one bench", "two set-ups", "satellite, shifted to a bench", "satellite"
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Volumes(Settings):
+    """Stretches that volumes are given by, how sure they are, and what averages out."""
+
+    interval_m: Positive = 20.0
+    balance_m: Positive = 40.0
+    """Length that mixer and trimmer even out: the mean over it counts [assumed]."""
+    mean_tolerance_m: Positive = 0.008
+    """A mean this far off over the balance length is found in 95 of 100 cases [assumed]."""
+    spot_m: Positive = 0.020
+    """A single stretch within this is left alone where the mean is good. Common practice."""
+    shot_sigma_m: Positive = 0.009
+    """Standard error of a shot's height where the file gives none [assumed]."""
+    systematic_m: NotNegative = 0.003
+    """Standard error that all shots share: bench and set-up; it does not average out [assumed]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bulking(Settings):
+    """One cubic metre in the bank, loose on the truck and compacted: clay [assumed]."""
+
+    loose_per_bank: Factor = 1.43
+    compacted_per_bank: Factor = 0.90
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hauling(Settings):
+    """Trucks, and how far the blade carries."""
+
+    box_m3: Positive = 12.0
+    fill: Annotated[float, Gt(0), Le(1.2)] = 0.95
+    """Share of the box that a load fills [assumed]."""
+    payload_t: Positive = 16.0
+    clay_t_m3: Annotated[float, Gt(0), Le(3)] = 1.97
+    """Wet clay, compacted [assumed]."""
+    gravel_t_m3: Annotated[float, Gt(0), Le(3)] = 2.2
+    """Gravel, compacted [assumed]."""
+    tanker_m3: Positive = 10.0
+    """Water tanker [assumed]."""
+    blade_limit_m: Positive = 40.0
+    """The blade carries no farther; beyond, it is trucked [assumed]."""
+    free_haul_m: Positive | None = None
+    """Haul that the contract does not pay for. No default: it is the contract's."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Costs(Settings):
+    """What a cubic metre costs, in any one currency. No defaults."""
+
+    currency: str = ""
+    surplus_per_m3: NotNegative | None = None
+    """Stabilised clay left over, compacted: load, haul, dump, the cement lost, less re-use."""
+    shortage_per_m3: NotNegative | None = None
+    """Gravel in its stead, placed, less the clay that need not be dug."""
+    blade_per_m3_m: NotNegative | None = None
+    """A bank cubic metre pushed one metre."""
+    truck_per_m3: NotNegative | None = None
+    """A bank cubic metre loaded and dumped."""
+    truck_per_m3_m: NotNegative | None = None
+    """A bank cubic metre trucked one metre along the street."""
+    borrow_per_m3: NotNegative | None = None
+    """A bank cubic metre brought in from outside."""
+    waste_per_m3: NotNegative | None = None
+    """A bank cubic metre taken away."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip(Settings):
+    """A test strip: heights before mixing and after compaction, at the same points."""
+
+    name: str = ""
+    spread_kg_m2: Spread
+    rise_m: Rise
+    """Mean of after less before."""
+    scatter_m: NotNegative = 0.0
+    """Standard deviation of the single rises."""
+    points: Annotated[int, Ge(2)] = 40
+    method: StripMethod = "one set-up, one bench"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stabilising(Settings):
+    """The clay, the cement, the mixer, and how the layer is to be left."""
+
+    layer: str = "stabilised top"
+    """The plane that the finished stabilised clay is to have."""
+    soil: Literal["lean clay", "fat clay", "silt"] = "lean clay"
+    moisture: Literal["dry", "optimum", "wet", "very wet"] = "dry"
+    spread_kg_m2: Spread = 12.5
+    loss: Share = 0.02
+    mix_depth_m: Annotated[float, Gt(0), Le(1.0)] = 0.30
+    """From the pre-graded surface down to the rotor's lowest point [assumed]."""
+    mode: Literal["leave low", "leave high and trim"] = "leave low"
+    trim_m: NotNegative = 0.025
+    """Leave high: built this far above the plane, cured, then trimmed."""
+    window: Literal["open", "closed"] = "open"
+    """Open: highs are bladed into lows before it sets, so only the mean counts."""
+    least_thickness_m: Positive | None = None
+    """Of the stabilised layer, from the design; not checked where it is not given."""
+    top_tolerance_m: Positive = 0.013
+    round_m: Positive = 0.005
+    """A grader cannot hold less."""
+
+    max_density_kg_m3: Density | None = None
+    """Greatest dry density of the untreated clay in the standard compaction test."""
+    optimum_moisture: Share | None = None
+    compaction_before: Compaction | None = None
+    compaction_after: Compaction | None = None
+    density_loss: Annotated[float, Ge(-5), Le(5)] | None = None
+    """Per cent of greatest dry density lost for each per cent of cement."""
+    moisture_before: Share | None = None
+    moisture_after: Share | None = None
+    solids_kg_m3: Annotated[float, Ge(2000), Le(3500)] = 2700.0
+    saturation: Annotated[float, Gt(0.5), Le(1)] = 0.95
+    """Clay compacts no denser than at this degree of saturation [assumed]."""
+
+    spread_error: Share = 0.05
+    depth_error_m: NotNegative = 0.015
+    density_error: Share = 0.02
+    saturation_error: Share = 0.01
+    compaction_before_error: Share = 0.015
+    compaction_after_error: Share = 0.012
+    density_loss_error: NotNegative | None = None
+    correlation: Annotated[float, Ge(-1), Le(1)] = 0.5
+    """Between the compaction before and after."""
+    spot_error_m: NotNegative = 0.010
+    """Standard deviation of single spots about the lot's mean; counts when the window is closed."""
+    lot_error_m: NotNegative = 0.003
+    """The strip is not the rest of the street."""
+    strip_limit_m: Positive = 0.007
+    """A strip test known no better than this is not used."""
+    draws: Annotated[int, Ge(1000), Le(2_000_000)] = 200_000
+    strips: list[Strip] = field(default_factory=list)

@@ -9,14 +9,16 @@ import numpy as np
 from pipeline.compare.levels import layer_elevation
 from pipeline.crew.references import lath_name
 from pipeline.crew.stakes import column_name
+from pipeline.crew.walk import step_words, walk
+from pipeline.crew.words import NOT_SHOT, paint
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.model import Corridor, Floats, Stakes, Surface, Table, texts
 from pipeline.settings import Rounding, Target
+from pipeline.settings_crew import WalkRules
 from pipeline.surface import locate
-from pipeline.units import format_length, format_side, format_station, ground_mark
+from pipeline.units import format_length, format_side, format_station
 
-NOT_SHOT = "NOT SHOT"
 STEPS_M = (0.05, 0.10, 0.15, 0.20, 0.25)
 BESIDE_M = STEPS_M[-1]
 """A row of shots wanders this far from square to the line [assumed]."""
@@ -79,7 +81,7 @@ def grade_dots(
     what = [name for name, keep in zip(what, inside, strict=True) if keep]
     ground_z = locate.interpolate(ground, easting, northing)
     cut = ground_z - design
-    marks = [_paint(float(c), rounding) for c in cut]
+    marks = [paint(float(c), rounding) for c in cut]
     kinds = [
         "unshot" if mark == NOT_SHOT else "dot" if mark == "GRADE" else "number" for mark in marks
     ]
@@ -120,22 +122,21 @@ def where_shot(corridor: Corridor, ground: Surface, station: Floats, offset: Flo
     return read_at
 
 
-def _paint(cut: float, rounding: Rounding) -> str:
-    if np.isnan(cut):
-        return NOT_SHOT
-    return ground_mark(cut, step=rounding.dirt_m, on_grade=rounding.on_grade_m)
+def table(dots: Stakes, rules: WalkRules | None = None) -> Table:
+    """``dots.csv``: a row a spot in walking order, ground, layer and what is painted, final.
 
-
-def table(dots: Stakes) -> Table:
-    """``dots.csv``: a row a spot, ground, layer and what is painted, final."""
+    ``done`` is ticked where the ground is at grade already.
+    """
     layer = column_name(dots.layers[0])
     columns = (
-        "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "ground_m",
-        f"{layer}_m", "cut_m", "kind", "paint", "note",
+        "walk", "id", "what", "station", "side", "offset_m", "easting_m", "northing_m",
+        "ground_m", f"{layer}_m", "cut_m", "kind", "paint", "done", "next_m", "note",
     )  # fmt: skip
     cut = dots.ground - dots.design[:, 0]
+    way = walk((dots.station, dots.offset), (dots.easting, dots.northing), rules)
     rows = [
         (
+            str(k + 1),
             dots.id[i],
             dots.what[i],
             format_station(dots.station[i]),
@@ -148,9 +149,11 @@ def table(dots: Stakes) -> Table:
             format_length(cut[i]),
             dots.kind[i],
             dots.mark[i],
+            "yes" if dots.kind[i] == "dot" else "",
+            step_words(float(way.to_next[k])),
             dots.note[i],
         )
-        for i in range(len(dots))
+        for k, i in enumerate(way.order)
     ]
-    text = frozenset({"id", "what", "station", "side", "kind", "paint", "note"})
+    text = frozenset({"walk", "done", "id", "what", "station", "side", "kind", "paint", "note"})
     return Table("dots", columns, tuple(rows), text)

@@ -77,7 +77,6 @@ def read_before_shots(folder: Path) -> Inputs:
         files=(),
         readings=(),
         yesterday=None,
-        yesterday=None,
         fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
     )
 

@@ -71,9 +71,7 @@ class _Source:
         if self.tally is None:
             return self.reading.findings
         every = self.tally.classes is not None and len(self.tally.classes) == 256
-        return tuple(
-            one for one in las_findings(self.tally) if not (every and one.kind == "class")
-        )
+        return tuple(one for one in las_findings(self.tally) if not (every and one.kind == "class"))
 
 
 def convert(path: Path, described: Description, asked: Asked, wanted: Wanted) -> Written:
@@ -112,9 +110,7 @@ def convert(path: Path, described: Description, asked: Asked, wanted: Wanted) ->
     holds = [f"{source.points:,} points", *source.holds] if source.points else source.holds
     known = set(described.oddities)
     oddities = tuple(
-        text
-        for text in told(source.findings(), source.file, source.oddities)
-        if text not in known
+        text for text in told(source.findings(), source.file, source.oddities) if text not in known
     )
     return Written(out, size, ", ".join(holds), oddities)
 
@@ -225,7 +221,9 @@ def _landxml(path: Path, source: _Source, described: Description) -> Iterator[by
     _left_out(source, "named points", int(described.more.get("named_points", 0)))
     source.holds += [f"{len(surfaces)} surfaces"] if surfaces else []
     source.holds += [f"{len(lines)} alignments"] if lines else []
-    grid = Grid(crs=described.crs or source.crs or "local", vertical_datum=described.more.get("heights", ""))
+    grid = Grid(
+        crs=described.crs or source.crs or "local", vertical_datum=described.more.get("heights", "")
+    )
     changed = datetime.fromtimestamp(path.stat().st_mtime, tz=UTC).date().isoformat()
     yield landxml_bytes(surfaces, project=path.stem, date=changed, grid=grid, lines=lines)
 

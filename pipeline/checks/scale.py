@@ -210,8 +210,6 @@ def height_findings(shots: Shots, design: ArrayLike, ground: Bools) -> Findings:
 
 def _height_factor(height: Floats, design: Floats) -> tuple[float, str]:
     """The factor that brings heights to the design, and what shows it; 0 for none."""
-    from scipy.stats import theilslopes
-
     away = float(np.median(np.abs(height - design)))
     for factor in (FOOT_M, 1.0 / FOOT_M):
         left = float(np.median(np.abs(height * factor - design)))
@@ -220,6 +218,8 @@ def _height_factor(height: Floats, design: Floats) -> tuple[float, str]:
             return factor, shown
     if np.ptp(design) < 1.0 or away < 1.0:
         return 0.0, ""
+    from scipy.stats import theilslopes
+
     # some hundred shots show a slope as well as a million do
     few = np.linspace(0, len(design) - 1, min(len(design), 400)).astype(np.int64)
     slope = float(theilslopes(height[few], design[few]).slope)

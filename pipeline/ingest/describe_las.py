@@ -199,12 +199,11 @@ def _systems(header: LasHeader) -> list[CRS]:
 
 def crs_name(crs: CRS) -> str:
     """``EPSG:2903``, both codes of a compound system, else its name."""
-    # a geocentric system has no name of its own to be mistaken for
-    sure = 70 if crs.is_geocentric else 100
-    parts = [part.to_authority(min_confidence=sure) for part in crs.sub_crs_list or [crs]]
-    if all(parts):
-        codes = [":".join(part) for part in parts if part]
-        return "+".join([codes[0], *(code.rpartition(":")[2] for code in codes[1:])])
+    # a label only: degrees and geocentric coordinates are told, never computed with
+    sure = 70 if crs.is_geocentric or crs.is_geographic else 100
+    codes = [part.to_epsg(min_confidence=sure) for part in crs.sub_crs_list or [crs]]
+    if all(codes):
+        return f"EPSG:{'+'.join(str(code) for code in codes)}"
     kind = "" if crs.is_projected or crs.is_geographic else f" ({crs.type_name})"
     return shown(crs.name, 80) + kind
 

@@ -174,6 +174,7 @@ function makeMap(canvas, street, data) {
     ["shots", "dots", "stakes", "hazards"].map((name) => [name, makeMarks(data[name])]),
   );
   const gaps = makeLines(data.gaps);
+  const bands = data.bands.map((band) => makeLines(band.rings));
   const map = {
     canvas,
     pen,
@@ -187,53 +188,47 @@ function makeMap(canvas, street, data) {
       breaks: pathOf(breakLines(street, target), false),
       gaps: pathOf(gaps, true),
       zero: pathOf(makeLines(data.zero), false),
-      bands: data.bands.map((band) => pathOf(makeLines(band.rings), true)),
+      bands: bands.map((rings) => pathOf(rings, true)),
       triangles: null,
     },
     tiles: data.bands.map((band) => strokeTile(band.side, band.number, strokeColour(band.colour))),
     gapTile: strokeTile("cut", 4, "#5a5a5a"),
     shown: { shading: true, numbers: true, breaks: true, stakes: true },
-    corners: cornersOf([centre.line, gaps, ...data.bands.map((band) => makeLines(band.rings))]),
+    outlines: [centre.line, gaps, ...bands],
     view: { x: 0, y: 0, scale: 1, turn: 0 },
     picked: null,
     me: null,
     dark: false,
     waiting: false,
   };
-  showAll(map);
   return map;
 }
 
-/** Every corner that the whole street has to show. */
-function cornersOf(lines) {
-  const x = lines.flatMap((one) => [...one.x]);
-  const y = lines.flatMap((one) => [...one.y]);
-  return { x, y };
-}
-
-/** What the corners reach, across and up, when the map is turned. */
-function reachOf(corners, turn) {
+/** What some lines reach, across and up, when the map is turned. */
+function reachOf(lines, turn) {
   const [sin, cos] = [Math.sin(turn), Math.cos(turn)];
   const box = { left: Infinity, right: -Infinity, foot: Infinity, head: -Infinity };
-  for (let k = 0; k < corners.x.length; k += 1) {
-    const across = corners.x[k] * cos - corners.y[k] * sin;
-    const up = corners.x[k] * sin + corners.y[k] * cos;
-    box.left = Math.min(box.left, across);
-    box.right = Math.max(box.right, across);
-    box.foot = Math.min(box.foot, up);
-    box.head = Math.max(box.head, up);
+  for (const { x, y } of lines) {
+    for (let k = 0; k < x.length; k += 1) {
+      const across = x[k] * cos - y[k] * sin;
+      const up = x[k] * sin + y[k] * cos;
+      box.left = Math.min(box.left, across);
+      box.right = Math.max(box.right, across);
+      box.foot = Math.min(box.foot, up);
+      box.head = Math.max(box.head, up);
+    }
   }
   return box;
 }
 
 /** The whole street in the window: north up, or end up where that shows it much larger. */
 function showAll(map) {
-  const { canvas, corners, street } = map;
+  const { canvas, outlines, street } = map;
   const [width, height] = [canvas.clientWidth || 360, canvas.clientHeight || 360];
   const [from, to] = [pointAt(street.line, street.line.first, 0), pointAt(street.line, street.line.last, 0)];
   const ahead = Math.atan2(to.easting - from.easting, to.northing - from.northing);
   const views = [0, ahead].map((turn) => {
-    const box = reachOf(corners, turn);
+    const box = reachOf(outlines, turn);
     const [across, up] = [(box.left + box.right) / 2, (box.foot + box.head) / 2];
     const scale = Math.min(
       width / (1.12 * Math.max(box.right - box.left, 1)),

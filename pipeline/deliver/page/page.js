@@ -425,6 +425,7 @@ function start() {
   drawLegend(app);
   sayAge(data);
   element("working").hidden = false;
+  // only now has the map a size
   showAll(map);
   drawMap(map);
   new ResizeObserver(() => {

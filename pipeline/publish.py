@@ -20,8 +20,8 @@ from pipeline.deliver import csv, json
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.ingest.inputs import Inputs
 from pipeline.judging import USED_FATES
-from pipeline.model import Finding, Quantity, Table
-from pipeline.run import Day
+from pipeline.model import Bools, Finding, Quantity, Table
+from pipeline.run import DRAWN_CELL_M, Day
 from pipeline.settings import Job, Rounding
 from pipeline.units import format_length, format_side, format_station, lath_mark, round_half_away
 
@@ -35,7 +35,7 @@ def package_files(day: Day) -> dict[str, bytes]:
     Where a finding stops the day and the job withholds the lists, only the
     findings and the points are there.
     """
-    tables = [fate.table(day.morning.shots, day.morning.fate, day.at_shots, _rounding(day))]
+    tables = [_points_table(day)]
     files = {"findings.json": json.json_bytes(findings_object(day))}
     if not withheld(day):
         tables += [
@@ -49,6 +49,20 @@ def package_files(day: Day) -> dict[str, bytes]:
     for table in tables:
         files[f"{table.name}.csv"] = csv.csv_bytes(_held(table, day))
     return dict(sorted(files.items()))
+
+
+def _points_table(day: Day) -> Table:
+    morning = day.morning
+    return fate.table(morning.shots, morning.fate, day.at_shots, _rounding(day), listed_rows(day))
+
+
+def listed_rows(day: Day) -> Bools:
+    """Shots that are listed one by one: all that people took, and every one that is not used.
+
+    The points of a scan that went into the surface are in ``ground.xml``.
+    """
+    morning = day.morning
+    return morning.placed.by_hand | ~morning.rows("in the surface")
 
 
 def withheld(day: Day) -> bool:
@@ -80,7 +94,7 @@ def drawing_bytes(day: Day) -> bytes:
     morning = day.morning
     inputs, sheet = morning.inputs, morning.inputs.job.sheet
     # a shot kilometres away would shrink the street to a dot; it is in the lists
-    on_map = ~morning.rows("off the job")
+    on_map = listed_rows(day) & ~morning.rows("off the job")
     drawing = plan.drawing(
         plan.PlanInputs(
             corridor=morning.corridor,
@@ -88,8 +102,8 @@ def drawing_bytes(day: Day) -> bytes:
             shots=morning.shots.take(on_map),
             used=morning.used[on_map],
             cut=day.at_shots.cut[on_map],
-            bands=difference_map.bands(day.difference, plan.band_limits(sheet.bands_m)),
-            contours=difference_map.contours(day.difference, plan.contour_levels(sheet.bands_m)),
+            bands=difference_map.bands(day.drawn, plan.band_limits(sheet.bands_m)),
+            contours=difference_map.contours(day.drawn, plan.contour_levels(sheet.bands_m)),
             not_surveyed=difference_map.not_surveyed(day.ground, day.design),
             stakes=day.stakes,
             dots=day.dots,
@@ -138,6 +152,11 @@ def plan_words(day: Day) -> PlanWords:
             f"mean {mean_words(target.mean_cut_m)} m over {target.compared_area_m2:.0f} m2",
             f"cut {target.cut_m3:.1f} m3, fill {target.fill_m3:.1f} m3",
             f"not surveyed {target.uncovered_area_m2:.0f} m2",
+            *(
+                (f"map drawn from one shot in {DRAWN_CELL_M:g} m, volumes from all",)
+                if day.drawn is not day.difference
+                else ()
+            ),
         ),
         cautions=(CAUTION,),
         held=day.held,

@@ -14,19 +14,20 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline import assemble
 from pipeline.checks import review
 from pipeline.checks.facets import Facets
-from pipeline.compare import differences, overlay, places, quantities
+from pipeline.compare import compose, differences, overlay, places, quantities
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.places import Place
 from pipeline.crew import cutsheet, dots, stakes
-from pipeline.design import alignment as line
-from pipeline.design import changes, equations, profile, strips
+from pipeline.design import equations, strips
 from pipeline.design import feet as feet_of
 from pipeline.errors import InputError
 from pipeline.ingest.inputs import Inputs, read_inputs
 from pipeline.judging import Morning, judge
 from pipeline.model import (
+    NO_LINES,
     Corridor,
     Differences,
     Feet,
@@ -40,12 +41,21 @@ from pipeline.model import (
     Stakes,
     Surface,
     join_lines,
+    make_shots,
 )
 from pipeline.ongrid import on_grid
+from pipeline.settings import Job, SurfaceRules
 from pipeline.surface import lines as drawn
 from pipeline.surface import locate, tin
+from pipeline.surface.thin import thin
 
 Progress = Callable[[str], None]
+
+
+DRAWN_PIECES = 150_000
+"""A map of more pieces than this is drawn from a thinned ground."""
+DRAWN_CELL_M = 0.5
+"""One shot in each cell of this side is kept for the map then, 1 mm on paper at 1:500."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,6 +66,7 @@ class Day:
     ground: Surface
     design: Surface
     difference: Overlay
+    drawn: Overlay
     at_shots: Differences
     quantities: tuple[Quantity, ...]
     stakes: Stakes
@@ -121,27 +132,9 @@ def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
 
 
 def build_corridor(inputs: Inputs) -> tuple[Corridor, Findings]:
-    """Alignment, profile and layers of the job, from the top down."""
-    files, rules = inputs.design, inputs.job.layers
-    alignment, found = line.build(files.alignment)
-    heights, more = profile.build(files.profile)
-    from_sections = (
-        {layer.name: layer for layer in changes.layers(files.sections, rules)}
-        if files.sections is not None
-        else {}
-    )
-    layers = []
-    for rule in rules:
-        if rule.name in files.meshes:
-            surface, about = tin.from_mesh(files.meshes[rule.name])
-            more += about
-            layers.append(Layer(name=rule.name, title=rule.title or rule.name, surface=surface))
-        else:
-            layers.append(from_sections[rule.name])
-    corridor = Corridor(
-        name=alignment.name, alignment=alignment, profile=heights, layers=tuple(layers)
-    )
-    return corridor, (*files.findings, *found, *more)
+    """The whole design of the job, and what of it a person should see before dirt moves."""
+    corridor, found = assemble.design(inputs.design, inputs.job)
+    return corridor, (*found, *assemble.checked(corridor, inputs.job, inputs.utilities))
 
 
 def build_ground(morning: Morning) -> tuple[Morning, Surface]:
@@ -156,7 +149,10 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     coded, about = drawn.breaklines(ground, job.codes)
     missing, doubts = review.review_coverage(morning.case, morning.fate, coded)
     from_files = [_own_points(reading.lines) for reading in morning.placed.readings]
-    surface, more = tin.build(ground, join_lines([coded, *from_files]), job.surface)
+    # the points of a scan were thinned already: two neighbours are not one shot taken twice
+    crew = bool(morning.placed.by_hand[rows].any())
+    rules = job.surface if crew else replace(job.surface, same_place_m=0.0)
+    surface, more = tin.build(ground, join_lines([coded, *from_files]), rules)
     fate = morning.fate.copy()
     unused = np.setdiff1d(np.arange(len(rows)), surface.point)
     fate[rows[unused]] = "same place as another shot"
@@ -202,11 +198,33 @@ def compare_layers(
     volumes = []
     compared: dict[str, tuple[Surface, Overlay]] = {}
     for layer in corridor.layers:
-        design = layer.surface or strips.triangulate(corridor, layer.name, job.design)
+        design = _layer_surface(corridor, layer, job)
         difference = overlay.overlay(ground, design)
         volumes.append(quantities.quantity(layer.name, difference, tin.area(design)))
         compared[layer.name] = design, difference
     return (*compared[job.target.layer], tuple(volumes))
+
+
+def _layer_surface(corridor: Corridor, layer: Layer, job: Job) -> Surface:
+    """A layer in triangles: of its file, of its sections, or of all parts of the design."""
+    if corridor.parts:
+        return compose.layer_surface(corridor, layer.name, job.design).surface
+    return layer.surface or strips.triangulate(corridor, layer.name, job.design)
+
+
+def difference_to_draw(ground: Surface, design: Surface, difference: Overlay) -> Overlay:
+    """The difference that the map shows: that of a thinned ground where a scan has millions.
+
+    Quantities, numbers and lists always come from all of the ground.
+    """
+    if len(difference.ground_triangle) <= DRAWN_PIECES:
+        return difference
+    rows = thin(ground.x, ground.y, ground.z, DRAWN_CELL_M)
+    few = make_shots(
+        ground.x[rows] + ground.origin[0], ground.y[rows] + ground.origin[1], ground.z[rows]
+    )
+    thinned, _ = tin.build(few, NO_LINES, SurfaceRules(max_edge_m=15.0, same_place_m=0.0))
+    return overlay.overlay(thinned, design)
 
 
 def compare_shots(morning: Morning) -> Differences:
@@ -237,6 +255,7 @@ def crew_rows(
         ground=ground,
         design=design,
         difference=difference,
+        drawn=difference_to_draw(ground, design, difference),
         at_shots=at_shots,
         quantities=volumes,
         stakes=stakes.points_to_set(corridor, job.stakes),

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.model import Differences, Shots, Table, Texts
+from pipeline.model import Bools, Differences, Shots, Table, Texts
 from pipeline.settings import Rounding
 from pipeline.units import format_length, format_side, format_station, ground_mark
 
 
-def table(shots: Shots, fate: Texts, at_shots: Differences, rounding: Rounding) -> Table:
-    """``points.csv``: every shot as read, in order, with its fate and its cut to the target layer.
+def table(
+    shots: Shots, fate: Texts, at_shots: Differences, rounding: Rounding, rows: Bools
+) -> Table:
+    """``points.csv``: shots as read, in order, with their fate and their cut to the target layer.
 
     Parameters
     ----------
@@ -21,12 +23,14 @@ def table(shots: Shots, fate: Texts, at_shots: Differences, rounding: Rounding) 
     at_shots : Differences
         Ground against the target layer at each shot; NaN where the shot is no ground.
     rounding : Rounding
+    rows : bool (n,)
+        Which of them are listed.
     """
     columns = (
         "id", "code", "station", "side", "offset_m", "easting_m", "northing_m", "elevation_m",
         "cut_m", "mark", "fate", "file", "line", "note",
     )  # fmt: skip
-    rows = [
+    listed = [
         (
             shots.id[i],
             shots.code[i],
@@ -43,7 +47,7 @@ def table(shots: Shots, fate: Texts, at_shots: Differences, rounding: Rounding) 
             str(shots.line[i]),
             shots.note[i],
         )
-        for i in np.arange(len(shots))
+        for i in np.flatnonzero(rows)
     ]
     text = frozenset({"id", "code", "station", "side", "mark", "fate", "file", "note"})
-    return Table("points", columns, tuple(rows), text)
+    return Table("points", columns, tuple(listed), text)

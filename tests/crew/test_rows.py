@@ -128,7 +128,7 @@ def test_every_shot_has_a_row_with_its_fate():
         shots, texts(["unknown code", "in the surface"]),
         Differences("clay", shots.easting, shots.northing, nothing, nothing, nothing, nothing,
                     np.array([np.nan, 0.124])),
-        Rounding(),
+        Rounding(), np.ones(2, dtype=bool),
     )  # fmt: skip
 
     assert [row[-4] for row in table.rows] == ["unknown code", "in the surface"]

@@ -19,7 +19,7 @@ from pipeline.design import alignment, feet, profile
 from pipeline.design import corridor as sections
 from pipeline.ingest.landxml import read_landxml
 from pipeline.run import Stopwatch, run_day
-from pipeline.settings import FileFormat
+from pipeline.settings import FileFormat, SurfaceRules
 from pipeline.surface import locate, tin
 
 ROAD = Path(__file__).resolve().parent.parent / "fixtures" / "open-road"
@@ -56,6 +56,23 @@ def test_alignment_check_points(day, station, north, east, azimuth, height):
     found = feet.locate(line, np.array([east]), np.array([north]))
     assert abs(found.station[0] - station) < 1e-4
     assert abs(found.offset[0]) < 1e-4
+
+
+def test_our_triangulation_of_the_source_data_holds_every_face_of_the_file():
+    """The file's faces are a constrained Delaunay of its own points and breaklines."""
+    terrain = next((ROAD / "shots").glob("*/m3_terrain.xml"))
+    reading = read_landxml(terrain, FileFormat())
+    (mesh,) = reading.meshes
+    surface, _ = tin.build(reading.shots, reading.lines, SurfaceRules(max_edge_m=1e6))
+
+    def faces(east, north, triangles):
+        place = np.round(np.column_stack([east, north]) * 1e5).astype(np.int64)
+        return {frozenset(map(tuple, place[face])) for face in triangles.tolist()}
+
+    ours = faces(surface.x + surface.origin[0], surface.y + surface.origin[1], surface.triangles)
+    theirs = faces(mesh.easting, mesh.northing, mesh.triangles)
+    assert len(theirs) == 36067
+    assert theirs <= ours
 
 
 def test_the_finished_centreline_meets_the_published_surface_within_three_millimetres(day):

@@ -12,6 +12,7 @@ from pipeline.model.arrays import lock_fields
 from pipeline.settings import SurfaceRules
 from pipeline.surface.grid import Cuts, Pieces, find_cuts
 from pipeline.surface.places import Places, grid_key
+from pipeline.surface.wording import counted
 from pipeline.units import format_length
 
 _ROUNDS = 20  # two or three as a rule: a bent line may come near another point
@@ -160,12 +161,12 @@ def cut_crossings(
             "look for lines that lie on each other there and leave one of them out",
         )
     if agreed:
-        what = "crossing of breaklines has" if agreed == 1 else "crossings of breaklines have"
+        what = counted(agreed, "crossing of breaklines has", "crossings of breaklines have")
         findings.append(
             Finding(
                 severity="note",
                 kind="crossing",
-                text=f"{agreed} {what} the mean height of both lines, which agree within"
+                text=f"{what} the mean height of both lines, which agree within"
                 f" {format_length(drawn.rules.crossing_tolerance_m)} m",
                 do="nothing",
             )

@@ -157,8 +157,6 @@ def _led_through(pieces: Pieces, seg: Ints, x: Ints, y: Ints) -> Cuts:
     # through the cell, or through its lower left corner, which is the one it owns
     hit = (np.abs(area) < reach) | ((2 * area == dx - dy) & (dx * 1.0 * dy < 0))
     rows = np.flatnonzero(hit & (t > 0) & (t < 1))
-    at_end = (x == near.ax) & (y == near.ay) | (x == near.bx) & (y == near.by)
-    rows = rows[~at_end[rows]]
     rows = rows[np.lexsort((y[rows], x[rows], t[rows], seg[rows]))]
     again = np.zeros(len(rows), dtype=np.bool_)
     again[1:] = True

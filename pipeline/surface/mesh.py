@@ -19,8 +19,7 @@ from pipeline.model import (
 )
 from pipeline.surface.crossings import edge_key
 from pipeline.surface.trim import twice_area
-
-_SHOWN = 10  # ids in a text; all of them are in the finding's points
+from pipeline.surface.wording import counted, listed
 
 
 def from_mesh(mesh: Mesh) -> tuple[Surface, Findings]:
@@ -253,15 +252,12 @@ def _rings(start: Ints, end: Ints) -> list[Ints]:
 
 
 def _dropped(mesh: Mesh, severity: Severity, what: str, which: Bools) -> Finding:
-    count = int(which.sum())
-    rows = np.flatnonzero(which)[:_SHOWN]
-    names = "; ".join("-".join(mesh.id[mesh.triangles[row]].tolist()) for row in rows)
-    more = f" and {count - _SHOWN} more" if count > _SHOWN else ""
-    noun = "face" if count == 1 else "faces"
+    names = ["-".join(ids) for ids in mesh.id[mesh.triangles[which]].tolist()]
+    count = counted(len(names), "face", "faces")
     return Finding(
         severity=severity,
         kind="face left out",
-        text=f"surface {mesh.name}: {count} {noun} left out, each {what}: {names}{more}",
+        text=f"surface {mesh.name}: {count} left out, each {what}: {listed(names)}",
         do="nothing, if the surface looks whole" if severity == "note" else "check the file",
     )
 
@@ -271,13 +267,12 @@ def _repeats(mesh: Mesh, first: Ints, known: Bools) -> list[Finding]:
     if not len(again):
         return []
     ids = tuple(mesh.id[again].tolist())
-    more = f" and {len(ids) - _SHOWN} more" if len(ids) > _SHOWN else ""
+    count = counted(len(ids), "point repeats", "points repeat")
     return [
         Finding(
             severity="note",
             kind="shot twice",
-            text=f"surface {mesh.name}: {len(ids)} points repeat another exactly:"
-            f" {', '.join(ids[:_SHOWN])}{more}",
+            text=f"surface {mesh.name}: {count} another exactly: {listed(ids)}",
             do="nothing: the first of each is used",
             points=ids,
         )
@@ -290,14 +285,13 @@ def _folded(mesh: Mesh, faces: Indices, folded: Bools) -> Finding:
         set(edge_key(faces[t, k].astype(np.int64), faces[t, (k + 1) % 3].astype(np.int64)).tolist())
     )
     pairs = [(str(mesh.id[edge >> 32]), str(mesh.id[edge & 0xFFFFFFFF])) for edge in edges]
-    names = ", ".join(f"{a}-{b}" for a, b in pairs[:_SHOWN])
-    more = f" and {len(pairs) - _SHOWN} more" if len(pairs) > _SHOWN else ""
-    noun = "edge" if len(pairs) == 1 else "edges"
+    count = counted(len(pairs), "edge", "edges")
+    names = listed([f"{a}-{b}" for a, b in pairs])
     return Finding(
         severity="person",
         kind="folded surface",
-        text=f"surface {mesh.name}: at {len(pairs)} {noun} more than two faces meet or two lie"
-        f" over each other: {names}{more}",
+        text=f"surface {mesh.name}: at {count} more than two faces meet or two lie"
+        f" over each other: {names}",
         do="export the surface again without overlapping faces; heights there are of the first",
         points=tuple(dict.fromkeys(name for pair in pairs for name in pair)),
     )

@@ -30,10 +30,9 @@ from pipeline.surface.places import GRID_M, Places, settle
 from pipeline.surface.rings import Ring, find_rings, lay_on_ground, line_roles, ring_segments
 from pipeline.surface.touching import triangulate_with_lines
 from pipeline.surface.trim import Net, drop_slivers, enclosed, peel, remaining, twice_area
+from pipeline.surface.wording import counted, listed
 
 __all__ = ["area", "build", "from_mesh", "outline", "slope_area"]
-
-_SHOWN = 10  # ids in a text; all of them are in the finding's points
 
 
 def build(shots: Shots, lines: Linework, rules: SurfaceRules) -> tuple[Surface, Findings]:
@@ -125,12 +124,11 @@ def _with_heights(
         return lines, roles, ()
     keep = [k for k in range(len(lines)) if k not in set(out)]
     rows = np.isin(of, keep)
-    names = ", ".join(lines.name[k] or str(k + 1) for k in out[:_SHOWN])
-    more = f" and {len(out) - _SHOWN} more" if len(out) > _SHOWN else ""
+    names = listed([lines.name[k] or str(k + 1) for k in out])
     finding = Finding(
         severity="person",
         kind="line without height",
-        text=f"breaklines with points that have no height are not used: {names}{more}",
+        text=f"breaklines with points that have no height are not used: {names}",
         do="give the lines heights, or mark them as boundary or hole if that is what they are",
     )
     left = Linework(
@@ -241,14 +239,12 @@ def _left_out(shots: Shots, places: Places, surface: Surface, by_line: bool) -> 
     if not len(out):
         return ()
     ids = tuple(shots.id[out].tolist())
-    names = ", ".join(ids[:_SHOWN])
-    more = f" and {len(ids) - _SHOWN} more" if len(ids) > _SHOWN else ""
-    verb = "shot has" if len(ids) == 1 else "shots have"
+    who = counted(len(ids), "shot has", "shots have")
     return (
         Finding(
             severity="note" if by_line else "person",
             kind="shot without triangle",
-            text=f"{len(ids)} {verb} no triangle and no part in the surface: {names}{more}",
+            text=f"{who} no triangle and no part in the surface: {listed(ids)}",
             do="nothing, if the drawn boundary leaves them out rightly"
             if by_line
             else "shoot between them and the rest, or raise surface.max_edge_m",
@@ -258,12 +254,11 @@ def _left_out(shots: Shots, places: Places, surface: Surface, by_line: bool) -> 
 
 
 def _peeled(count: int, rules: SurfaceRules) -> Finding:
-    what = "triangle is" if count == 1 else "triangles are"
+    what = counted(count, "outer triangle is", "outer triangles are")
     return Finding(
         severity="note",
         kind="outer triangles",
-        text=f"{count} outer {what} left out: an outside edge is longer than"
-        f" {rules.max_edge_m:g} m",
+        text=f"{what} left out: an outside edge is longer than {rules.max_edge_m:g} m",
         do="nothing, or shoot there if that ground counts",
     )
 

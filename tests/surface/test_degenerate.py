@@ -218,6 +218,18 @@ def test_shots_along_a_drawn_line_are_part_of_it_however_the_job_is_turned(degre
     assert interpolate(surface, *(north - inward).T) == pytest.approx(z[16:28], abs=0.01)
 
 
+@pytest.mark.parametrize("off", [1e-4, -1e-4, 1e-3])
+def test_a_shot_a_tenth_of_a_millimetre_beside_a_line_is_not_on_it(off):
+    places = np.array([(0, 0), (300, 0), (150, 200), (100, 50), (102, 50), (101, 50 + off)])
+    z = np.array([1, 1, 1, 1, 1, 1.3])
+    surface, findings = build(
+        make_shots(places[:, 0], places[:, 1], z), lines_between(places, [(3, 4)], z), WHOLE
+    )
+
+    assert findings == ()
+    assert surface.fixed.sum() == 2
+
+
 @pytest.mark.parametrize("degrees", [0.0, 17.0, 45.0, 63.4])
 def test_a_line_that_passes_a_shot_at_another_height_is_said_however_the_job_is_turned(degrees):
     places = np.array([(0, 0), (20, 0), (7, 0), (10, 9), (10, -9)], dtype=float)

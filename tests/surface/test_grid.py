@@ -117,6 +117,22 @@ def test_pieces_that_lie_on_each_other_are_cut_at_each_others_ends():
     assert points == [(0, 20, 10), (1, 60, 30)]
 
 
+def test_a_cell_owns_its_lower_left_corner_only():
+    """The first piece passes through the corner between the cells of (0, 0) and (-1, -1)."""
+    falling = (-1, 0, 0, -1)
+    above, below = (0, 0, 5, 5), (-1, -1, -5, -5)
+    through = find_cuts(pieces_of([falling, above]), np.ones(2, dtype=bool))
+    past = find_cuts(pieces_of([falling, below]), np.ones(2, dtype=bool))
+
+    assert (through.seg.tolist(), through.x.tolist(), through.y.tolist()) == ([0], [0], [0])
+    assert len(past) == 0
+    # a rising piece passes through corners that belong to cells it crosses anyway
+    rising = find_cuts(
+        pieces_of([(0, 0, 1, 1), (1, 0, 5, 0), (0, 1, 0, 5)]), np.ones(3, dtype=bool)
+    )
+    assert len(rising) == 0
+
+
 def test_pieces_known_not_to_meet_are_not_compared():
     crossing = [(0, 0, 10, 10), (0, 10, 10, 0), (20, 0, 20, 10)]
     cuts = find_cuts(pieces_of(crossing), np.array([False, False, True]))

@@ -94,11 +94,13 @@ def test_a_step_as_long_as_allowed_is_joined_at_street_coordinates():
     assert findings == ()
 
 
-def test_a_line_that_folds_straight_back_is_cut_there():
+@pytest.mark.parametrize("degrees", [0, 40, 90, 200])
+def test_a_line_that_folds_straight_back_is_cut_there(degrees):
     # shot up to 20 m, then back beside itself by 5 cm: straight back within half a degree
-    lines, (fold,) = breaklines(
-        shoot((0, 0, "EC"), (10, 0, "EC"), (20, 0, "EC"), (12, 0.05, "EC"), (2, 0.05, "EC")), CODES
-    )
+    turn = np.exp(1j * np.radians(degrees))
+    way = [(0, 0), (10, 0), (20, 0), (12, 0.05), (2, 0.05)]
+    turned = [complex(*place) * turn for place in way]
+    lines, (fold,) = breaklines(shoot(*((p.real, p.imag, "EC") for p in turned)), CODES)
 
     assert drawn(lines) == [("EC", [0, 1, 2]), ("EC", [3, 4])]
     assert (fold.severity, fold.kind, fold.points) == ("person", "line fold", ("3", "4"))

@@ -99,7 +99,7 @@ def test_faces_without_area_or_seen_before_are_left_out_and_counted():
     assert area(surface) == 100.0
     texts = {finding.text for finding in findings}
     assert texts == {
-        "surface terrain: 3 faces left out, each has no area in plan: 0-2-4; 1-1-2; 1-5-2",
+        "surface terrain: 3 faces left out, each has no area in plan: 0-2-4, 1-1-2, 1-5-2",
         "surface terrain: 1 face left out, each repeats another face: 2-0-1",
     }
     assert {finding.severity for finding in findings} == {"note"}

@@ -464,8 +464,8 @@ def test_a_shot_taken_twice_is_used_once_and_lines_go_through_the_first():
 @pytest.mark.parametrize(("apart", "merged"), [(0.05, True), (0.0501, False)])
 def test_the_limit_of_one_place_counts_as_within(apart, merged):
     surface, findings = shoot(
-        (500_000, 6_000_000, 1, "GR"), (500_000 + apart, 6_000_000, 1.015, "GR"),
-        (500_010, 6_000_000, 1, "GR"), (500_000, 6_000_010, 1, "GR"),
+        (500_000, 6_000_000, 100, "GR"), (500_000 + apart, 6_000_000, 100.015, "GR"),
+        (500_010, 6_000_000, 100, "GR"), (500_000, 6_000_010, 100, "GR"),
         rules=SurfaceRules(max_edge_m=1e6),
     )  # fmt: skip
 
@@ -512,6 +512,17 @@ def test_a_face_that_stands_straight_up_cannot_be_modelled_and_is_said():
         ("1", "2"),
     )
     assert surface.z[0] == 1.0
+
+
+def test_a_shot_that_is_another_again_is_not_in_doubt():
+    # 1 and 2 are foot and top of a face; 3 has the code of 1 but is 2 shot again
+    _, (note,) = shoot(
+        (0, 0, 1.0, "EC"), (0.03, 0, 1.15, "CL"), (0.02, 0.01, 1.15, "EC"),
+        (10, 0, 1, "GR"), (0, 10, 1, "GR"),
+        rules=SurfaceRules(row_wander_m=0, max_edge_m=1e6),
+    )  # fmt: skip
+
+    assert (note.kind, note.points) == ("shot twice", ("2", "3"))
 
 
 def test_a_third_shot_is_judged_against_those_that_are_used():

@@ -108,6 +108,7 @@ def test_a_shot_that_peeling_leaves_alone_is_a_persons_business():
 
     (finding,) = [f for f in findings if f.kind == "shot without triangle"]
     assert (finding.severity, finding.points) == ("person", ("17",))
+    assert finding.text == "1 shot has no triangle and no part in the surface: 17"
     assert area(surface) == pytest.approx(9.0)
 
 
@@ -144,6 +145,25 @@ def test_a_sliver_along_the_outside_is_dropped_and_no_shot_lost(bend, gone):
     assert sorted(surface.point.tolist()) == [0, 1, 2, 3, 4, 5]
     assert area(surface) == pytest.approx(80 - (10 * bend / 2 if gone else 0))
     assert findings == ()
+
+
+def test_slivers_go_only_as_long_as_no_shot_loses_its_last_triangle():
+    """Two flat triangles along the south meet in shots 2 and 6: without both, 2 had none."""
+    shots = make_shots([0, 10, 20, 20, 0, 10.1], [0, 0, 0, 9, 9, 0.03], [1, 1, 1, 1, 1, 1.02])
+    surface, findings = build(shots, NO_LINES, SurfaceRules(max_edge_m=25.0))
+
+    assert sorted(surface.point.tolist()) == [0, 1, 2, 3, 4, 5]
+    assert findings == ()
+    assert 180 - 10 * 0.03 <= area(surface) < 180
+
+
+def test_a_strip_as_thin_as_a_sliver_stays_whole():
+    """Three flat triangles in a row; without the middle one the others would hang by one shot."""
+    shots = make_shots([0, 10, 20, 5, 15], [0, 0, 0, 0.03, 0.03], [1, 1, 1, 1.02, 1.02])
+    surface, _ = build(shots, NO_LINES, SurfaceRules(max_edge_m=25.0))
+
+    assert area(surface) == pytest.approx(0.03 * (20 + 10) / 2)
+    assert outline(surface).kind == ("boundary",)
 
 
 def test_a_flat_triangle_on_a_line_is_no_sliver():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
 
 HELD = 4
 """Exit code: a finding needs a person before anyone digs."""
+
+
+# a street's sums are small: threads of the linear algebra cost more than they save, and the
+# order in which they add up would be another source of difference between two machines
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 class Lath(click.Group):
@@ -145,16 +151,16 @@ def check(job: Path, day: str | None, json_wanted: bool) -> None:
     Example:
       lath check street
     """  # noqa: D301
-    from pipeline import publish
+    from pipeline import saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
     watch = _stopwatch()
     result = run_day(job, day, watch)
     if json_wanted:
-        click.echo(_json(publish.run_object(result, None, watch.seconds)))
+        click.echo(_json(saying.run_object(result, None, watch.seconds)))
     else:
-        click.echo("\n".join(words(publish.summary_of(result))))
+        click.echo("\n".join(words(saying.summary_of(result))))
         click.echo("Nothing written.")
     sys.exit(HELD if result.held else 0)
 
@@ -185,7 +191,7 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
       lath at street --station 0+120 --offset -3.5
       lath at street --east 5210.4 --north 8120.9 --elev 102.31
     """  # noqa: D301
-    from pipeline import publish
+    from pipeline import saying
     from pipeline.run import place_on_grid, place_on_line
 
     if station is not None and east is None and north is None:
@@ -195,9 +201,9 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
     else:
         raise click.UsageError("give --station (and --offset), or --east and --north")
     if json_wanted:
-        click.echo(_json(publish.place_object(place)))
+        click.echo(_json(saying.place_object(place)))
     else:
-        click.echo("\n".join(publish.place_words(place)))
+        click.echo("\n".join(saying.place_words(place)))
 
 
 @main.command()
@@ -242,6 +248,64 @@ def read(files: tuple[Path, ...], **options: Any) -> None:
     sys.exit(max(one.refusal.exit_code if one.refusal else 0 for one in told))
 
 
+@main.command()
+@click.argument("job", type=FOLDER)
+@of_day
+@click.option("--spread", type=NUMBER, help="Cement spread [kg/m2], instead of the job's.")
+@click.option("--equal-costs", is_flag=True, help="As if too high and too low cost the same.")
+@as_json
+def pregrade(
+    job: Path, day: str | None, spread: float | None, equal_costs: bool, json_wanted: bool
+) -> None:
+    """The height to leave the clay at, and what it costs to be wrong.
+
+    A recommendation from a mass balance of clay, cement and water, with its range and what
+    it rests on; the crew decides. Without costs in the job file it says the rise, and no more.
+
+    \b
+    Example:
+      lath pregrade street
+      lath pregrade street --spread 22
+    """  # noqa: D301
+    from pipeline import earthworks, saying
+    from pipeline.run import run_day
+
+    result = run_day(job, day, _stopwatch())
+    found = earthworks.earthworks(result)
+    height = earthworks.how_high(result, found, spread_kg_m2=spread, equal_costs=equal_costs)
+    haul = earthworks.where_it_goes(found, result, equal_costs=equal_costs)
+    if json_wanted:
+        click.echo(_json(saying.pregrade_object(result, height, haul)))
+        return
+    click.echo("\n".join((*height.words, "", *haul.words, "", *height.honesty)))
+    for table in height.tables[:2]:
+        click.echo("\n" + "\n".join(saying.table_words(table)))
+
+
+@main.command("compare-days")
+@click.argument("job", type=FOLDER)
+@click.argument("before")
+@click.argument("after")
+@as_json
+def compare_days(job: Path, before: str, after: str, json_wanted: bool) -> None:
+    """What moved between two mornings, sure or within the noise.
+
+    \b
+    Example:
+      lath compare-days street 2026-05-14 2026-05-15
+    """  # noqa: D301
+    from pipeline import publish_days
+    from pipeline.run import run_day
+
+    watch = _stopwatch()
+    days = run_day(job, before, watch), run_day(job, after, watch)
+    if json_wanted:
+        click.echo(_json(publish_days.change_object(*days)))
+    else:
+        sentences, _ = publish_days.change_words(*days)
+        click.echo("\n".join(sentences))
+
+
 @main.command("layout")
 @click.argument("job", type=FOLDER)
 @click.option("--out", type=FOLDER, help="Where the folder layout goes; JOB/out if not given.")
@@ -272,7 +336,7 @@ def layout_command(job: Path, out: Path | None, json_wanted: bool) -> None:
 
 
 def _run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> None:
-    from pipeline import publish
+    from pipeline import publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
@@ -281,9 +345,9 @@ def _run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> Non
     with watch.stage("deliver"):
         folder = publish.deliver(result, out)
     if json_wanted:
-        click.echo(_json(publish.run_object(result, folder, watch.seconds)))
+        click.echo(_json(saying.run_object(result, folder, watch.seconds)))
     else:
-        click.echo("\n".join(words(publish.summary_of(result))))
+        click.echo("\n".join(words(saying.summary_of(result))))
         click.echo(f"Package    {folder}, {sum(watch.seconds.values()):.1f} s")
     sys.exit(HELD if result.held else 0)
 

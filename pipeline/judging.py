@@ -19,7 +19,18 @@ from pipeline.design import feet as feet_of
 from pipeline.design import profile
 from pipeline.design.constants import known_constants
 from pipeline.ingest.inputs import Inputs
-from pipeline.model import Bools, BreakLine, Corridor, Feet, Findings, Floats, Ints, Shots, Texts
+from pipeline.model import (
+    Bools,
+    BreakLine,
+    Corridor,
+    Feet,
+    Findings,
+    Floats,
+    Ints,
+    Part,
+    Shots,
+    Texts,
+)
 from pipeline.ongrid import OnGrid
 
 USED_FATES = ("in the surface", "hub", "lid", "object", "control")
@@ -79,19 +90,46 @@ def judge(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> 
 
 
 def reach(corridor: Corridor) -> place.Reach:
-    """How far the design reaches along and across its alignment."""
+    """How far the design reaches along and across its alignment, side streets and bulbs too."""
     widest = [np.nanmax(np.abs(layer.offset)) for layer in corridor.layers if layer.offset.size]
+    along = [float(end) for end in corridor.alignment.station[[0, -1]]]
+    for part in corridor.parts:
+        feet = feet_of.locate(corridor.alignment, *_corners(part))
+        widest.append(np.max(np.abs(feet.offset)))
+        along += [float(feet.station.min()), float(feet.station.max())]
     return place.Reach(
-        first_station=float(corridor.alignment.station[0]),
-        last_station=float(corridor.alignment.station[-1]),
+        first_station=min(along),
+        last_station=max(along),
         half_width_m=float(max(widest, default=0.0)),
     )
+
+
+def _corners(part: Part) -> tuple[Floats, Floats]:
+    """Places out to which a part of the design reaches: its corners, or its edges every metre."""
+    if part.corridor is None:
+        easting = [surface.x + surface.origin[0] for surface in part.surfaces]
+        northing = [surface.y + surface.origin[1] for surface in part.surfaces]
+        return np.concatenate(easting), np.concatenate(northing)
+    ends = part.corridor.alignment.station[[0, -1]]
+    station = np.append(np.arange(*ends), ends[1])
+    widest = max(
+        (np.nanmax(np.abs(one.offset)) for one in part.corridor.layers if one.offset.size),
+        default=0.0,
+    )
+    sides = np.repeat([-1.0, 1.0], len(station)) * widest
+    east, north, _ = line.point_at(part.corridor.alignment, np.tile(station, 2), sides)
+    return east, north
 
 
 def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> review.Case:
     """The morning and its design as the checks see them."""
     shots, job = placed.shots, inputs.job
     target = corridor.layer(job.target.layer)
+    design = layer_elevation(
+        corridor, target, feet.station, feet.offset, shots.easting, shots.northing
+    )
+    # where several streets meet the height over one's profile says nothing of the others
+    on_line = profile.elevation(corridor.profile, feet.station)
     return review.Case(
         job=job,
         day=inputs.day,
@@ -100,10 +138,8 @@ def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> r
         base=names.base_codes(shots, job.codes),
         by_hand=placed.by_hand,
         satellite=placed.satellite,
-        height=shots.elevation - profile.elevation(corridor.profile, feet.station),
-        design=layer_elevation(
-            corridor, target, feet.station, feet.offset, shots.easting, shots.northing
-        ),
+        height=shots.elevation - (design if corridor.parts else on_line),
+        design=design,
         breaks=break_lines(corridor),
         bends=bends(corridor),
         mixed_up=known_constants(corridor),

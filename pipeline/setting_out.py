@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline import __version__, publish
-from pipeline.crew import layout
+from pipeline import __version__, saying
+from pipeline.crew import layout, street_layout
 from pipeline.deliver import csv
 from pipeline.deliver.package import write_package
 from pipeline.ingest.inputs import Inputs, read_before_shots
@@ -27,21 +27,21 @@ class SettingOut:
 
     inputs: Inputs
     corridor: Corridor
-    points: Stakes
+    streets: tuple[street_layout.StreetPoints, ...]
     findings: Findings
 
     @property
     def table(self) -> Table:
         """``layout.csv``."""
-        return layout.table(self.corridor, self.points, self.inputs.job.stakes)
+        return street_layout.whole_table(self.streets, self.inputs.job.stakes)
 
     @property
     def counts(self) -> dict[str, int]:
         """Hubs, points of the line, and points left out."""
-        kinds = self.points.kind
+        kinds = [str(kind) for one in self.streets for kind in one.points.kind]
         return {
-            "hubs": int((kinds == "stake").sum()),
-            "points": int((kinds == "point").sum()),
+            "hubs": kinds.count("stake"),
+            "points": kinds.count("point"),
             "left_out": sum(finding.kind == "point left out" for finding in self.findings),
         }
 
@@ -57,8 +57,8 @@ def set_out(folder: Path) -> SettingOut:
     inputs = read_before_shots(folder)
     corridor, found = build_corridor(inputs)
     job = inputs.job
-    points, more = layout.points_to_set(corridor, job.stakes, job.layout, inputs.utilities)
-    return SettingOut(inputs, corridor, points, (*found, *more))
+    streets, more = street_layout.whole_layout(corridor, job.stakes, job.layout, inputs.utilities)
+    return SettingOut(inputs, corridor, streets, (*found, *more))
 
 
 def deliver(result: SettingOut, out: Path | None) -> Path:
@@ -72,14 +72,14 @@ def deliver(result: SettingOut, out: Path | None) -> Path:
     inputs = result.inputs
     folder = (out if out is not None else inputs.job.folder / "out") / FOLDER
     manifest = {
-        "package": publish.package_id(inputs),
+        "package": saying.package_id(inputs),
         "lath": __version__,
         "job": inputs.job.name,
         "inputs": [
             {"file": item.file, "bytes": item.bytes, "sha256": item.sha256}
             for item in inputs.fingerprints
         ],
-        "settings": publish.settings_object(inputs.job),
+        "settings": saying.settings_object(inputs.job),
     }
     write_package(folder, {"layout.csv": csv.csv_bytes(result.table)}, manifest)
     return folder
@@ -87,27 +87,31 @@ def deliver(result: SettingOut, out: Path | None) -> Path:
 
 def layout_object(result: SettingOut, folder: Path) -> dict[str, Any]:
     """What ``lath layout --json`` prints."""
-    points = result.points
     return {
         "job": result.inputs.job.name,
         "file": (folder / "layout.csv").as_posix(),
         "counts": result.counts,
         "points": [
-            {
-                "id": points.id[i],
-                "kind": points.kind[i],
-                "what": points.what[i],
-                "station": publish.number(points.station[i]),
-                "offset": publish.number(points.offset[i]),
-                "easting": publish.number(points.easting[i]),
-                "northing": publish.number(points.northing[i]),
-                "lath": points.mark[i],
-                "note": points.note[i],
-            }
-            for i in range(len(points))
+            {"street": one.name, **_point_object(one.points, i)}
+            for one in result.streets
+            for i in range(len(one.points))
         ],
         "caution": layout.CAUTION,
-        "findings": [publish.finding_object(finding) for finding in result.findings],
+        "findings": [saying.finding_object(finding) for finding in result.findings],
+    }
+
+
+def _point_object(points: Stakes, i: int) -> dict[str, Any]:
+    return {
+        "id": points.id[i],
+        "kind": points.kind[i],
+        "what": points.what[i],
+        "station": saying.number(points.station[i]),
+        "offset": saying.number(points.offset[i]),
+        "easting": saying.number(points.easting[i]),
+        "northing": saying.number(points.northing[i]),
+        "lath": points.mark[i],
+        "note": points.note[i],
     }
 
 

@@ -16,15 +16,17 @@ from annotated_types import Ge, Le, Len
 from pipeline.settings_crew import (
     BankRules,
     CardRules,
-    EdgeRules,
     HazardRules,
     InstrumentRules,
     MachineRules,
+    ShotEdgeRules,
     SightRules,
     SlopeRules,
     WalkRules,
 )
-from pipeline.settings_design import DesignRules, LayerRule, LayoutRules
+from pipeline.settings_design import DesignRules as DesignRules  # noqa: PLC0414
+from pipeline.settings_design import LayerRule as LayerRule  # noqa: PLC0414
+from pipeline.settings_design import LayoutRules as LayoutRules  # noqa: PLC0414
 from pipeline.settings_earthwork import Bulking, Costs, Hauling, Stabilising, Volumes
 from pipeline.strict import Name, NotNegative, Positive, Settings
 from pipeline.units import Unit
@@ -323,7 +325,7 @@ class Job(Settings):
     sheet: Sheet = field(default_factory=Sheet)
     walk: WalkRules = field(default_factory=WalkRules)
     sights: SightRules = field(default_factory=SightRules)
-    edge: EdgeRules = field(default_factory=EdgeRules)
+    edge: ShotEdgeRules = field(default_factory=ShotEdgeRules)
     machine: MachineRules = field(default_factory=MachineRules)
     bank: BankRules = field(default_factory=BankRules)
     hazards: HazardRules = field(default_factory=HazardRules)

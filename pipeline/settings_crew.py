@@ -45,7 +45,7 @@ class SightRules(Settings):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class EdgeRules(Settings):
+class ShotEdgeRules(Settings):
     """The shot edge against its line."""
 
     clearance_m: NotNegative = 0.30

@@ -78,7 +78,7 @@ class ReturnRules(Settings):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class EdgeRules(Settings):
+class EdgeLineRules(Settings):
     """The edge of a bulb or an eyebrow: a line with its own profile and curb."""
 
     name: Name
@@ -109,8 +109,8 @@ class PatchRules(Settings):
     surface: str = ""
     layers: dict[str, float]
     """Layer -> how far it lies below the patch [m]."""
-    boundary: Literal["outline", "drawn"] = "outline"
-    """``drawn``: the file's own boundary line, else the outside of its triangles."""
+    measured: Literal["vertical", "perpendicular"] = "vertical"
+    """How that is measured."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +120,7 @@ class TieRules(Settings):
     street: str = "main"
     end: Literal["start", "end"]
     file: Name
-    """Points of the existing edge: the columns of a point table, or a code."""
+    """Points of the existing edge, as a table of points."""
     rate_pct: Positive = 0.5
     """The step is blended at this rate [assumed]."""
     breakover_pct: Positive = 3.0
@@ -168,7 +168,7 @@ class DesignRules(Settings):
     """Other streets of the job, in order of priority after the one above."""
     returns: list[ReturnRules] = field(default_factory=list)
     """Curb returns between two streets."""
-    edges: list[EdgeRules] = field(default_factory=list)
+    edges: list[EdgeLineRules] = field(default_factory=list)
     """Edge lines of bulbs and eyebrows."""
     patches: list[PatchRules] = field(default_factory=list)
     """Surfaces that override everything inside their boundary."""

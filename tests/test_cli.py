@@ -255,7 +255,7 @@ def test_control_over_the_limit_stops_the_day_and_withholds_the_lists(street):
     assert result.exit_code == 4
     assert "STOP" in result.output
     written = {entry.name for entry in (street / "out" / DAY).iterdir()}
-    assert written == {"findings.json", "manifest.json", "points.csv"}
+    assert written == {"day.html", "findings.json", "manifest.json", "points.csv"}
     assert "HOLD" in (street / "out" / DAY / "points.csv").read_text(encoding="utf-8")
 
 

@@ -11,8 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline import publish
+from pipeline import publish, saying
 from pipeline.compare import overlay, quantities
+from pipeline.crew import cutsheet
 from pipeline.deliver.package import verify
 from pipeline.demo import truth
 from pipeline.design import strips
@@ -150,7 +151,7 @@ def test_every_planted_flaw_is_found_and_nothing_is_deleted(day, package):
     assert planted["unknown code"] == said["unknown code"]
     assert planted["duplicate"] <= said["shot twice"]
     assert planted["bad row"] <= said["bad-row"]
-    summary = publish.summary_of(day)
+    summary = saying.summary_of(day)
     assert summary.read == len(truth.morning()) + len(truth.hubs())
     assert summary.used + summary.refused == summary.read
     # used + listed = read: every row that could be read stands in points.csv with its fate
@@ -199,8 +200,9 @@ def test_the_package_is_whole_and_the_same_again(day, package, tmp_path):
 
     assert verify(package) == ()
     assert names == [
-        "cutfill.dxf", "cutsheet.csv", "dots.csv", "findings.json", "ground.xml",
-        "manifest.json", "points.csv", "quantities.json", "stakes.csv",
+        "buried.csv", "crew.pdf", "cutfill.dxf", "cutsheet.csv", "day.html", "dots.csv", "edge.csv",
+        "findings.json", "ground.xml", "instrument.csv", "manifest.json", "points.csv",
+        "quantities.json", "sightlines.csv", "stakes.csv",
     ]  # fmt: skip
     for name in names:
         if name != "manifest.json":
@@ -241,8 +243,8 @@ def test_a_job_far_from_the_origin_gets_the_same_marks(street, day, tmp_path):
     assert moved.dots.mark.tolist() == day.dots.mark.tolist()
     assert moved.dots.id.tolist() == day.dots.id.tolist()
     assert (
-        publish.cutsheet.table(moved.sheet, moved.morning.inputs.job.rounding).rows[5][10:17]
-        == (publish.cutsheet.table(day.sheet, day.morning.inputs.job.rounding).rows[5][10:17])
+        cutsheet.table(moved.sheet, moved.morning.inputs.job.rounding).rows[5][10:17]
+        == (cutsheet.table(day.sheet, day.morning.inputs.job.rounding).rows[5][10:17])
     )
     for before, after in zip(day.quantities, moved.quantities, strict=True):
         assert after.cut_m3 == pytest.approx(before.cut_m3, abs=0.02)

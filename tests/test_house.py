@@ -9,7 +9,10 @@ import pytest
 
 PIPELINE = Path(__file__).resolve().parent.parent / "pipeline"
 
-GROUND = {"errors", "units", "settings", "settings_crew", "settings_earthwork", "model"}
+GROUND = {
+    "errors", "units", "strict", "settings", "settings_crew", "settings_design",
+    "settings_earthwork", "model",
+}  # fmt: skip
 STAGES = {
     "ingest": set(),
     "control": set(),
@@ -33,15 +36,24 @@ MAY_IMPORT: dict[str, set[str]] = {
     "demo": {"errors", "model"},
     "ongrid": GROUND | {"ingest", "control", "surface"},
     "judging": GROUND | {"ingest", "checks", "compare", "design", "ongrid"},
-    "run": GROUND | set(STAGES) | {"ongrid", "judging"},
+    "assemble": GROUND | {"ingest", "design", "surface", "compare"},
+    "run": GROUND | set(STAGES) | {"ongrid", "judging", "assemble"},
     "publish_crew": GROUND | set(STAGES) | {"judging", "run"},
     "publish_page": GROUND | set(STAGES) | {"judging", "run"},
-    "publish": GROUND | set(STAGES) | {"judging", "run", "publish_crew", "publish_page"},
-    "setting_out": GROUND | set(STAGES) | {"run", "publish"},
+    "publish_days": GROUND | set(STAGES) | {"judging", "run"},
+    "publish_pictures": GROUND | set(STAGES) | {"judging", "run"},
+    "earthworks": GROUND | set(STAGES) | {"run"},
+    "saying": GROUND | set(STAGES) | {"judging", "run", "earthworks"},
+    "publish": GROUND
+    | set(STAGES)
+    | {"run", "saying", "earthworks", "publish_crew", "publish_days", "publish_page"},
+    "setting_out": GROUND | set(STAGES) | {"run", "publish", "saying"},
     "convert_line": GROUND | {"ingest", "deliver", "design"},
     "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},
     "readout": GROUND | {"ingest", "convert"},
-    "cli": GROUND | set(STAGES) | {"run", "publish", "setting_out", "readout", "demo"},
+    "cli": GROUND
+    | set(STAGES)
+    | {"run", "publish", "publish_days", "saying", "earthworks", "setting_out", "readout", "demo"},
 }
 FORBIDDEN_NAMES = {"utils", "helpers", "core", "common", "base", "manager"}
 TERMINAL_AND_DISK = {"ingest", "deliver", "cli", "demo"}

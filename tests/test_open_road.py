@@ -22,6 +22,7 @@ from pipeline.run import Stopwatch, run_day
 from pipeline.settings import FileFormat, SurfaceRules
 from pipeline.surface import locate, tin
 
+WHOLE = SurfaceRules(max_edge_m=1e6, same_place_m=0, row_wander_m=0)
 ROAD = Path(__file__).resolve().parent.parent / "fixtures" / "open-road"
 
 # station, northing, easting, azimuth in degrees, profile: measured on the files by other software
@@ -63,10 +64,10 @@ def test_our_triangulation_of_the_source_data_holds_every_face_of_the_file():
     terrain = next((ROAD / "shots").glob("*/m3_terrain.xml"))
     reading = read_landxml(terrain, FileFormat())
     (mesh,) = reading.meshes
-    surface, _ = tin.build(reading.shots, reading.lines, SurfaceRules(max_edge_m=1e6))
+    surface, _ = tin.build(reading.shots, reading.lines, WHOLE)
 
     def faces(east, north, triangles):
-        place = np.round(np.column_stack([east, north]) * 1e5).astype(np.int64)
+        place = np.round(np.column_stack([east, north]) * 1e4).astype(np.int64)
         return {frozenset(map(tuple, place[face])) for face in triangles.tolist()}
 
     ours = faces(surface.x + surface.origin[0], surface.y + surface.origin[1], surface.triangles)

@@ -137,10 +137,10 @@ def lath_front(sheet: CutSheet, row: int, rounding: Rounding) -> str:
     return " / ".join(faces(said, "crew").front) if said.mark else ""
 
 
-def lath_back(sheet: CutSheet, row: int) -> str:
+def lath_back(sheet: CutSheet, row: int, alignment: Alignment | None = None) -> str:
     """``0+120.0 L 57``: station, side, the hub's id."""
     side = format_side(float(sheet.offset[row]))
-    return f"{format_station(float(sheet.station[row]))} {side} {sheet.hubs.id[row]}"
+    return f"{named(alignment, float(sheet.station[row]))} {side} {sheet.hubs.id[row]}"
 
 
 def lath_faces(sheet: CutSheet, row: int, rounding: Rounding, rules: StakeRules) -> Faces:
@@ -148,8 +148,8 @@ def lath_faces(sheet: CutSheet, row: int, rounding: Rounding, rules: StakeRules)
     return faces(work(sheet, row, rounding), rules.faces)
 
 
-def table(sheet: CutSheet, rounding: Rounding) -> Table:
-    """``cutsheet.csv``: a row a hub, marks final."""
+def table(sheet: CutSheet, rounding: Rounding, alignment: Alignment | None = None) -> Table:
+    """``cutsheet.csv``: a row a hub, marks final; stations by the equations of `alignment`."""
     layers = tuple(f"to_{column_name(name)}" for name in sheet.layers)
     columns = (
         "walk", "id", "station", "side", "offset_m", "easting_m", "northing_m", "hub_elevation_m",
@@ -163,7 +163,7 @@ def table(sheet: CutSheet, rounding: Rounding) -> Table:
             (
                 str(i + 1),
                 sheet.hubs.id[i],
-                format_station(sheet.station[i]),
+                named(alignment, float(sheet.station[i])),
                 format_side(sheet.offset[i]),
                 format_length(sheet.offset[i]),
                 format_length(sheet.hubs.easting[i]),
@@ -175,7 +175,7 @@ def table(sheet: CutSheet, rounding: Rounding) -> Table:
                 hub_mark(float(sheet.cut[i]), rounding.curb_m, rounding),
                 *(hub_mark(float(cut), rounding.lath_m, rounding) for cut in sheet.layer_cut[i]),
                 lath_front(sheet, i, rounding),
-                lath_back(sheet, i),
+                lath_back(sheet, i, alignment),
                 fall_words(float(sheet.fall[i])),
                 step_words(float(sheet.to_next[i])),
                 sheet.flag[i],

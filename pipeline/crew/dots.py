@@ -139,7 +139,7 @@ def table(dots: Stakes, rules: WalkRules | None = None) -> Table:
             str(k + 1),
             dots.id[i],
             dots.what[i],
-            format_station(dots.station[i]),
+            named(alignment, float(dots.station[i])),
             format_side(dots.offset[i]),
             format_length(dots.offset[i]),
             format_length(dots.easting[i]),

@@ -34,7 +34,7 @@ def table(
         (
             shots.id[i],
             shots.code[i],
-            format_station(at_shots.station[i]),
+            named(alignment, float(at_shots.station[i])),
             format_side(at_shots.offset[i]),
             format_length(at_shots.offset[i]),
             format_length(shots.easting[i]),

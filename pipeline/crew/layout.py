@@ -13,17 +13,20 @@ import numpy as np
 
 from pipeline.compare.levels import elevations
 from pipeline.crew.hub_places import (
+    Marks,
     Reason,
+    bridged,
     edge_reasons,
     interval_reasons,
     line_reasons,
     merged,
+    on_side,
     stretch,
 )
 from pipeline.crew.references import lath_name, reference_line
 from pipeline.crew.stakes import column_name
 from pipeline.design import alignment as line
-from pipeline.design.equations import station_text
+from pipeline.design.equations import station_id, station_text
 from pipeline.errors import JobError
 from pipeline.model import (
     Corridor,
@@ -78,8 +81,9 @@ class _Zones:
 
 
 def points_to_set(
-    corridor: Corridor, stakes: StakeRules, rules: LayoutRules, things: Utilities | None
-) -> tuple[Stakes, Findings]:
+    corridor: Corridor, stakes: StakeRules, rules: LayoutRules, things: Utilities | None,
+    marks: Marks = (),
+) -> tuple[Stakes, Findings]:  # fmt: skip
     """Every point to set before the work, and which of them could not stand where they belong.
 
     Parameters
@@ -90,6 +94,8 @@ def points_to_set(
     rules : LayoutRules
         Interval, tolerances, the machine's path and the distance to recorded things.
     things : Utilities or None
+    marks : tuple of (station, what)
+        Points that have names of their own, instead of the line's plain ends.
 
     Returns
     -------
@@ -118,9 +124,9 @@ def points_to_set(
     zones = _Zones(things, rules.utility_clear_m)
     found: list[Finding] = []
     spots: list[_Spot] = []
-    reasons = line_reasons(corridor)
+    reasons = line_reasons(corridor, marks)
     for side in (-1, 1):
-        hubs = _hub_spots(corridor, stakes, rules, side)
+        hubs = _hub_spots(corridor, stakes, rules, (side, reasons))
         kept = _cleared(corridor, hubs, zones, rules, found)
         spots += kept[::-side]
     spots += _kept_clear(corridor, _line_spots(corridor, rules, reasons), zones, found)
@@ -128,17 +134,20 @@ def points_to_set(
 
 
 def _hub_spots(
-    corridor: Corridor, stakes: StakeRules, rules: LayoutRules, side: int
+    corridor: Corridor, stakes: StakeRules, rules: LayoutRules, on: tuple[int, list[Reason]]
 ) -> list[_Spot]:
+    side, reasons = on
+    if not on_side(corridor, stakes.reference, side):
+        return []
     breaks = (stakes.reference, *([rules.gutter] if rules.gutter else []))
     at = _reference_offsets(corridor, stakes, side, _sampled(corridor))
     if not len(at):
         return []
     out = at + side * stakes.hub_behind_m
-    reasons = line_reasons(corridor)
-    reasons += edge_reasons(corridor, tuple(dict.fromkeys(breaks)), side)
+    reasons = [*reasons, *edge_reasons(corridor, tuple(dict.fromkeys(breaks)), side)]
     reasons += interval_reasons(corridor, rules, out)
     chosen = merged(reasons, rules.apart_m * stretch(corridor, out))
+    chosen = bridged(corridor, rules, out, chosen)
     station = np.array([reason.station for reason, _ in chosen])
     sides = np.full(len(station), side)
     reference = reference_line(corridor, stakes.reference, station, sides)
@@ -293,11 +302,11 @@ def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot]) -> Stake
 
 def _id(corridor: Corridor, spot: _Spot) -> str:
     """``0120.0L`` for a hub, ``PC0085.0`` for a point; the region behind where it is needed."""
-    at = station_text(corridor.alignment, spot.station).replace("+", "")
-    number, _, region = at.partition(" ")
     short = "" if spot.behind else _short(spot.what)
-    part = f"-{region.strip('()')}" if region else ""
-    return f"{short}{number}{_SIDE_WORD.get(spot.side, '')}{part}"
+    if "/" in short:
+        # a quarter of a return: 1of4-, so that the station cannot be read as part of it
+        short = f"{short.replace('/', 'of')}-"
+    return station_id(corridor.alignment, spot.station, short, _SIDE_WORD.get(spot.side, ""))
 
 
 def _short(what: str) -> str:
@@ -321,13 +330,16 @@ def _note(spot: _Spot) -> str:
     )
 
 
+FIRST = (
+    "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
+)  # fmt: skip
+LAST = ("lath", "note")
+
+
 def table(corridor: Corridor, points: Stakes, rules: StakeRules) -> Table:
     """``layout.csv``: a row a point, elevations of every layer, final text."""
     layers = tuple(f"{column_name(name)}_elevation_m" for name in points.layers)
-    columns = (
-        "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
-        *layers, "lath", "note",
-    )  # fmt: skip
+    columns = (*FIRST, *layers, *LAST)
     rows = [
         (
             points.id[i],

@@ -11,9 +11,10 @@ from pipeline.crew.references import lath_name, layer_with, reference_line
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import profile as grade_line
-from pipeline.model import Bools, Corridor, Floats, Stakes, Table, texts
+from pipeline.design.equations import named, station_id
+from pipeline.model import Alignment, Bools, Corridor, Floats, Stakes, Table, texts
 from pipeline.settings import StakeRules
-from pipeline.units import format_length, format_side, format_station
+from pipeline.units import format_length, format_side
 
 _SIDE_WORD = {-1: "L", 1: "R"}
 
@@ -83,7 +84,10 @@ def _hubs(corridor: Corridor, rules: StakeRules) -> Stakes:
     words = texts([f"{rules.hub_behind_m:.2f} {lath_name(rules.reference)}"] * len(station))
     return Stakes(
         layers=tuple(layer.name for layer in corridor.layers),
-        id=texts([_stake_id(s, _SIDE_WORD[int(k)]) for s, k in zip(station, side, strict=True)]),
+        id=texts([
+            station_id(corridor.alignment, float(s), after=_SIDE_WORD[int(k)])
+            for s, k in zip(station, side, strict=True)
+        ]),
         kind=texts(["stake"] * len(station)),
         what=texts([what] * len(station)),
         station=station,
@@ -122,7 +126,7 @@ def _line_points(corridor: Corridor, rules: StakeRules) -> Stakes:
     easting, northing, _ = line.point_at(corridor.alignment, station, offset)
     return Stakes(
         layers=tuple(layer.name for layer in corridor.layers),
-        id=texts([_point_id(row[2], row[0], row[1]) for row in found]),
+        id=texts([_point_id(corridor, row[2], row[0], row[1]) for row in found]),
         kind=texts(["point"] * len(found)),
         what=texts([_point_words(row[2], row[3]) for row in found]),
         station=station,
@@ -146,18 +150,16 @@ def _point_words(what: str, reference: str) -> str:
     return f"{words} of {reference}" if reference else words
 
 
-def _stake_id(station: float, side: str) -> str:
-    """``0+120.0L`` without the plus: ``0120.0L``, stable from day to day and short."""
-    return f"{format_station(station).replace('+', '')}{side}"
-
-
-def _point_id(what: str, station: float, offset: float) -> str:
+def _point_id(corridor: Corridor, what: str, station: float, offset: float) -> str:
     side = format_side(offset)
-    return f"{what}{format_station(station).replace('+', '')}{'' if side == 'CL' else side}"
+    return station_id(corridor.alignment, station, what, "" if side == "CL" else side)
 
 
-def table(stakes: Stakes, rules: StakeRules) -> Table:
-    """``stakes.csv``: a row a point, elevations of every layer, final text."""
+def table(stakes: Stakes, rules: StakeRules, alignment: Alignment | None = None) -> Table:
+    """``stakes.csv``: a row a point, elevations of every layer, final text.
+
+    With the `alignment` stations are named after its equations.
+    """
     layers = tuple(f"{column_name(name)}_elevation_m" for name in stakes.layers)
     columns = (
         "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
@@ -167,7 +169,7 @@ def table(stakes: Stakes, rules: StakeRules) -> Table:
         (
             stakes.id[i],
             stakes.what[i],
-            format_station(stakes.station[i], step=0.001),
+            named(alignment, float(stakes.station[i]), step=0.001),
             format_side(stakes.offset[i]),
             format_length(stakes.offset[i]),
             format_length(stakes.easting[i]),

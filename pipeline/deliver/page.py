@@ -60,10 +60,10 @@ def page_bytes(page: DayPage) -> bytes:
         A number of the data is infinite.
     """
     style, script = _part("page.css"), script_text()
-    data = page.data
+    data, mapped = page.data, page.data is not None
     work = _WITHHELD if data is None else _filled(_part("work.html"), _work_slots(page))
     slots = {
-        "policy": _policy(style, script if data is not None else ""),
+        "policy": _policy(style, script if mapped else ""),
         "title": text(f"Cut and fill to {page.layer}, {page.job}, {page.day}"),
         "style": style,
         "job": text(page.job),
@@ -72,14 +72,14 @@ def page_bytes(page: DayPage) -> bytes:
         "package": text(page.package),
         "hold": _HOLD if page.held else "",
         "work": work,
-        "look": _cards(page.look, "Nothing.") + _paragraphs([page.look_note]),
-        "buried": _cards(page.buried, "None is on record. That is no locate."),
+        "look": _cards(page.look, "Nothing.", mapped=mapped) + _paragraphs([page.look_note]),
+        "buried": _cards(page.buried, "None is on record. That is no locate.", mapped=mapped),
         "changes": _changes(page),
         "figures": _figures(page),
         "cautions": _paragraphs(page.cautions, "caution"),
-        "links": _links(whole=data is not None),
+        "links": _links(whole=mapped),
         "data": "" if data is None else _data_block(data),
-        "script": script if data is not None else "",
+        "script": script if mapped else "",
     }
     return _filled(_part("template.html"), slots).encode("utf-8")
 
@@ -217,17 +217,17 @@ def _paragraphs(lines: Iterable[str], kind: str = "") -> str:
     return "\n".join(f"<p{shown}>{text(line)}</p>" for line in lines if line)
 
 
-def _cards(cards: Sequence[Card], none: str) -> str:
+def _cards(cards: Sequence[Card], none: str, *, mapped: bool) -> str:
     if not cards:
         return _paragraphs([none])
-    items = "\n".join(_card(card) for card in cards)
+    items = "\n".join(_card(card, mapped=mapped) for card in cards)
     return f'<ul class="cards">\n{items}\n</ul>'
 
 
-def _card(card: Card) -> str:
+def _card(card: Card, *, mapped: bool) -> str:
     lines = " ".join(f"<span>{text(line)}</span>" for line in card.lines)
     button = ""
-    if math.isfinite(card.easting) and math.isfinite(card.northing):
+    if mapped and math.isfinite(card.easting) and math.isfinite(card.northing):
         place = f'data-east="{card.easting:.3f}" data-north="{card.northing:.3f}"'
         label = f'aria-label="Show on the map: {text(card.head)}"'
         button = f'<button type="button" {place} {label}>On the map</button>'

@@ -29,6 +29,7 @@ from pipeline.model.pages import (
     CardBook,
     CardPage,
     Column,
+    header_pt,
     letters,
     notes_pt,
     row_pt,
@@ -103,7 +104,7 @@ def _check(book: CardBook, page: CardPage, number: int) -> None:
     where = f"crew.pdf page {number} ({page.title})"
     used = (STRIP_PT if page.strip else 0.0) + notes_pt(page.notes)
     if page.columns:
-        used += TABLE_PT * LINE * 2 + 6.0 + sum(row_pt(row, page.columns) for row in page.rows)
+        used += header_pt(page.columns) + sum(row_pt(row, page.columns) for row in page.rows)
     if used > book.body_pt + 1e-6:
         raise OutputError(where, f"{used:.0f} pt do not fit into {book.body_pt:.0f}", "split it")
     for row in page.rows:
@@ -169,7 +170,7 @@ def _shortened(text: str, room: int) -> str:
 
 def _table(canvas: Canvas, page: CardPage, top: float) -> float:
     left = MARGIN_PT
-    y = top - TABLE_PT * LINE * 2 - 4.0
+    y = top - header_pt(page.columns) + 2.0
     x = left
     canvas.setFont(BOLD, TABLE_PT)
     for column in page.columns:

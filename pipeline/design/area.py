@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -60,9 +61,11 @@ def between_lines(
         pythoncdt.IntersectingConstraintEdges.NOT_ALLOWED,
         0.0,
     )
-    cdt.insert_vertices(np.ascontiguousarray(points[:, :2]))
+    corners_xy: Any = np.ascontiguousarray(points[:, :2])
+    cdt.insert_vertices(corners_xy)
     try:
-        cdt.insert_edges(ends.astype(np.uint32))
+        pairs: Any = ends.astype(np.uint32)
+        cdt.insert_edges(pairs)
     except RuntimeError as error:
         raise DesignError(where, f"two of its lines cross ({error})", "check its lines") from None
     found = cdt.triangles_array(copy=False)["vertices"]

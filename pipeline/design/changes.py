@@ -248,23 +248,15 @@ def _crossfall(layers: tuple[Layer, ...], change: CrossfallChange) -> tuple[Laye
     at = [point[0] for point in change.points]
     owner = {side: _owner(layers, change.at, side, change.where) for side in (-1, 1)}
     changed = tuple(_rows_for(layer, at) for layer in layers)
-    by_name = {layer.name: layer for layer in changed}
-    tilts, widths = {}, {}
-    for side in (-1, 1):
-        top = by_name[owner[side]]
-        points = [(p[0], p[1] if side < 0 else p[2]) for p in change.points]
-        tilts[side], widths[side] = _tilt(top, change, side, points)
+    tops = {side: next(x for x in layers if x.name == owner[side]) for side in (-1, 1)}
     result = []
     for before, layer in zip(layers, changed, strict=True):
         rise = layer.rise.copy()
-        inside = _within(layer.station, at[0], at[-1])
         shift = np.zeros(len(layer.station))
         for side in (-1, 1):
-            tilt = np.interp(layer.station, by_name[owner[side]].station, tilts[side])
-            width = np.interp(layer.station, by_name[owner[side]].station, widths[side])
-            tilt = np.where(inside, tilt, 0.0)
-            has = layer.name == owner[side]
-            rise += _tilted(layer, side, tilt, width if has else None)
+            points = [(p[0], p[1] if side < 0 else p[2]) for p in change.points]
+            tilt, width = _tilt(tops[side], change, (side, points), layer.station)
+            rise += _tilted(layer, side, tilt, width if layer.name == owner[side] else None)
             if change.pivot == _SIDE[side]:
                 shift = tilt * width
         result.append(_thinned(replace(layer, rise=rise + shift[:, None]), before, at))
@@ -272,16 +264,20 @@ def _crossfall(layers: tuple[Layer, ...], change: CrossfallChange) -> tuple[Laye
 
 
 def _tilt(
-    top: Layer, change: CrossfallChange, side: int, points: list[tuple[float, float]]
-) -> tuple[Floats, Floats]:
+    top: Layer, change: CrossfallChange, half: tuple[int, list[tuple[float, float]]],
+    station: Floats,
+) -> tuple[Floats, Floats]:  # fmt: skip
     """How much more a half falls than its section says [m/m], and its width to the break."""
+    side, points = half
     column, crown = column_of(top, change.at, side), top.side.index(0)
-    offset, rise = filled(top)
+    span = span_of(top, station)
+    offset, rise = (between(values, span) for values in filled(top))
     width = np.abs(offset[:, column] - offset[:, crown])
     climb = rise[:, crown] - rise[:, column]
     own = np.divide(climb, width, out=np.zeros_like(climb), where=width > _SAME_M)
-    wanted = _value(points, top.station, change.ease)
-    return np.where(np.isnan(wanted), 0.0, np.nan_to_num(wanted) - own), width
+    wanted = _value(points, station, change.ease)
+    known = np.isfinite(wanted) & np.isfinite(own)
+    return np.where(known, np.nan_to_num(wanted) - np.nan_to_num(own), 0.0), np.nan_to_num(width)
 
 
 def _tilted(layer: Layer, side: int, tilt: Floats, width: Floats | None) -> Floats:

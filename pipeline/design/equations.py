@@ -125,6 +125,23 @@ def station_text(alignment: Alignment, chain: float, *, step: float = 0.1) -> st
     return f"{text} ({region.number})" if doubtful else text
 
 
+def named(alignment: Alignment | None, chain: float, *, step: float = 0.1) -> str:
+    """`station_text`, or the plain station where a list knows no alignment."""
+    if alignment is None:
+        return format_station(chain, step=step)
+    return station_text(alignment, chain, step=step)
+
+
+def station_id(alignment: Alignment, chain: float, before: str = "", after: str = "") -> str:
+    """A name from where a point stands: ``PC0085.0``, ``0080.0L-2`` in region 2 where it needs one.
+
+    ``before`` and ``after`` stand on both sides of the station.
+    """
+    number, _, region = station_text(alignment, chain).replace("+", "").partition(" ")
+    part = f"-{region.strip('()')}" if region else ""
+    return f"{before}{number}{after}{part}"
+
+
 def chain_of(alignment: Alignment, text: str, region: int | None = None) -> float:
     """The chain that a station means.
 

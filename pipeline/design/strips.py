@@ -36,7 +36,8 @@ class _Rows:
     """Cross-sections in order: r rows of b breaks.
 
     ``strip``: the row and the next one bound a strip. ``abrupt``: that strip is
-    the 1 mm of an abrupt change.
+    the 1 mm of an abrupt change. ``mouth``: the row stands where the one before does,
+    only wider or narrower.
     """
 
     station: Floats
@@ -44,6 +45,7 @@ class _Rows:
     height: Floats
     strip: Bools
     abrupt: Bools
+    mouth: Bools
 
 
 def triangulate(corridor: Corridor, layer: str, rules: DesignRules) -> Surface:
@@ -76,7 +78,8 @@ def triangulate(corridor: Corridor, layer: str, rules: DesignRules) -> Surface:
     Notes
     -----
     A vertical face leans outward by 1 mm, the foot in its place; where the
-    section changes at once the new one begins 1 mm ahead. At a kink the
+    section changes at once the new one begins 1 mm ahead, but where it only loses or
+    gains breaks on its outside: there it ends in a wall of no width. At a kink the
     cross-section lies on the bisector, as far out as keeps each break in line.
     Diagonals mirror about the crown, so a mirrored street has mirrored triangles.
     """
@@ -95,7 +98,7 @@ def triangulate(corridor: Corridor, layer: str, rules: DesignRules) -> Surface:
             "check their stations",
         )  # fmt: skip
     _check_folds(corridor, chosen, strips)
-    return _surface(corridor, chosen, _rows(strips))
+    return _surface(corridor, chosen, _rows(chosen, strips))
 
 
 def _strips(corridor: Corridor, layer: Layer, stations: Floats) -> _Strips:
@@ -118,7 +121,7 @@ def _strips(corridor: Corridor, layer: Layer, stations: Floats) -> _Strips:
     return _Strips(start[on], end[on], o[:, on], z[:, on])
 
 
-def _rows(strips: _Strips) -> _Rows:
+def _rows(layer: Layer, strips: _Strips) -> _Rows:
     """Both ends of every strip; one row where a strip goes on from the one before."""
     m, b = strips.offset.shape[1:]
     touches = np.append(strips.end[:-1] == strips.start[1:], False)
@@ -126,6 +129,8 @@ def _rows(strips: _Strips) -> _Rows:
     for both in (strips.offset, strips.height):
         jump[:-1] = np.maximum(jump[:-1], np.abs(both[1, :-1] - both[0, 1:]).max(axis=1))
     same = touches & (jump < _LEVEL_M)
+    mouth = touches & ~same & _mouths(layer, strips)
+    touches &= ~mouth
     begin = strips.start.copy()
     begin[1:][(touches & ~same)[:-1]] += FACE_M
     yes = np.ones(m, dtype=bool)
@@ -136,7 +141,26 @@ def _rows(strips: _Strips) -> _Rows:
         height=strips.height.swapaxes(0, 1).reshape(2 * m, b)[keep],
         strip=np.stack([yes, touches], axis=1).ravel()[keep],
         abrupt=np.stack([~yes, touches], axis=1).ravel()[keep],
+        mouth=np.stack([np.append(False, mouth[:-1]), ~yes], axis=1).ravel()[keep],
     )
+
+
+def _mouths(layer: Layer, strips: _Strips) -> Bools:
+    """Strips behind which the section only loses or gains breaks on its outside."""
+    ends = [(strips.offset[k], strips.height[k]) for k in (1, 0)]
+    collapsed = []
+    for offset, height in ends:
+        gone = np.zeros(offset.shape, dtype=bool)
+        for inner, outer in pairs_outward(layer):
+            gone[:, outer] = (np.abs(offset[:, outer] - offset[:, inner]) < _LEVEL_M) & (
+                np.abs(height[:, outer] - height[:, inner]) < _LEVEL_M
+            )
+        collapsed.append(gone)
+    found = np.zeros(len(strips.start), dtype=bool)
+    apart = np.maximum(*(np.abs(ends[0][k][:-1] - ends[1][k][1:]) for k in (0, 1)))
+    free = (apart < _LEVEL_M) | collapsed[0][:-1] | collapsed[1][1:]
+    found[:-1] = free.all(axis=1)
+    return found
 
 
 def _surface(corridor: Corridor, layer: Layer, rows: _Rows) -> Surface:
@@ -194,6 +218,10 @@ def _welded(layer: Layer, rows: _Rows) -> tuple[Floats, Ints]:
         offset[face, outer] = offset[face, inner] + side * FACE_M
         behind = (width < 0.0) & ~face & ~same
         offset[behind, outer] = offset[behind, inner]
+    for row in np.flatnonzero(rows.mouth):
+        both = np.abs(offset[row] - offset[row - 1]) < _LEVEL_M
+        both &= np.abs(rows.height[row] - rows.height[row - 1]) < _LEVEL_M
+        vertex[row, both] = vertex[row - 1, both]
     return offset, vertex
 
 

@@ -108,7 +108,8 @@ def _meeting(
         own = grade_line.elevation(street.profile, station) + between(rise[:, j], span)[0]
         corner[j] = station
         lift[j] = float(elevation(through, over, across, layer.name)) - float(own)
-    # a break that lies outside the mouth goes with the nearest that does not
+    _outside_with_edge(layer, at, corner, lift)
+    # a break that never comes to the edge goes with the nearest that does
     known = np.flatnonzero(np.isfinite(lift))
     if not len(known):
         raise DesignError(
@@ -117,10 +118,19 @@ def _meeting(
             f" {'start' if ahead > 0 else 'end'}",
             "check its alignment, or take the warp away",
         )
-    for j in np.flatnonzero(np.isnan(lift)):
+    for j in np.flatnonzero(np.isnan(lift)).tolist():
         nearest = known[np.argmin(np.abs(known - j))]
         corner[j], lift[j] = corner[nearest], lift[nearest]
     return corner, lift
+
+
+def _outside_with_edge(layer: Layer, at: str, corner: Floats, lift: Floats) -> None:
+    """Curb and walk outside the street's own such break go with it and keep their shape."""
+    for side in (-1, 1):
+        for column, (name, on) in enumerate(zip(layer.breaks, layer.side, strict=True)):
+            if name == at and on == side and np.isfinite(lift[column]):
+                outer = slice(column + 1, None) if side > 0 else slice(None, column)
+                corner[outer], lift[outer] = corner[column], lift[column]
 
 
 def crossing(

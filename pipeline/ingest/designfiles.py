@@ -2,61 +2,123 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
+
 from pipeline.errors import DesignError
 from pipeline.ingest.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.files import read
 from pipeline.ingest.job import job_path
-from pipeline.ingest.landxml import read_landxml
 from pipeline.model import (
     AlignmentRows,
     Finding,
     Findings,
+    Floats,
+    Linework,
     Mesh,
     ProfileRows,
     Reading,
     SectionTable,
 )
 from pipeline.settings import FileFormat, Job
+from pipeline.settings_design import EdgeLineRules, StreetRules
 
 _Named = TypeVar("_Named", AlignmentRows, ProfileRows, Mesh)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LineFiles:
+    """One more street, or the edge of a bulb or an eyebrow, as read."""
+
+    alignment: AlignmentRows
+    profile: ProfileRows
+    sections: SectionTable
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class DesignFiles:
-    """The design as read. ``meshes`` holds one mesh for each surface layer, by layer name."""
+    """The design as read.
+
+    ``meshes`` holds the faces or the strings of each surface layer, by layer name, ``patches``
+    those of each patch, ``lines`` the other streets and edges by name, ``ties`` the shots of
+    the existing edge of each tie, in the order of the job file.
+    """
 
     alignment: AlignmentRows
     profile: ProfileRows
     sections: SectionTable | None
-    meshes: dict[str, Mesh]
+    meshes: dict[str, Mesh | Linework]
     paths: tuple[Path, ...]
     findings: Findings
+    lines: dict[str, LineFiles]
+    patches: dict[str, Mesh | Linework]
+    ties: tuple[Floats, ...]
 
 
 def read_design(job: Job) -> DesignFiles:
-    """Alignment, profile, section table and surface layers of the job.
+    """Alignment, profile, section table, surface layers and every other part of the job.
 
     Raises
     ------
     DesignError
         A file is missing, cannot be read, or holds several things of which the
-        job names none.
+        job names none; two parts have one name.
     """
     library = _Library(job)
-    alignment = library.alignment(job.design.alignment, job.design.alignment_name)
-    profile = library.profile(job.design.profile, job.design.profile_name or alignment.name)
+    design = job.design
+    _check_names(job)
+    alignment = library.alignment(design.alignment, design.alignment_name)
+    profile = library.profile(design.profile, design.profile_name or alignment.name)
     sections = None
-    if any(not layer.file for layer in job.layers):
-        sections = read_sections(library.path(job.design.sections, "design.sections"))
+    if any(not (layer.file or layer.below) for layer in job.layers):
+        sections = read_sections(library.path(design.sections, "design.sections"))
     meshes = {
-        layer.name: library.mesh(layer.file, layer.surface) for layer in job.layers if layer.file
+        layer.name: library.faces(layer.file, layer.surface) for layer in job.layers if layer.file
     }
+    lines = {
+        street.name: library.line(street, street.alignment_name, street.profile_name)
+        for street in design.streets
+    }
+    lines |= {edge.name: library.line(edge, "", "") for edge in design.edges}
+    patches = {patch.name: library.faces(patch.file, patch.surface) for patch in design.patches}
+    ties = tuple(library.shots(tie.file) for tie in design.ties)
     return DesignFiles(
-        alignment, profile, sections, meshes, tuple(library.paths), tuple(library.findings)
-    )
+        alignment, profile, sections, meshes, tuple(library.paths), tuple(library.findings),
+        lines, patches, ties,
+    )  # fmt: skip
+
+
+def _check_names(job: Job) -> None:
+    design = job.design
+    names = ["main"]
+    for parts in (design.streets, design.returns, design.edges, design.patches):
+        names += [part.name for part in parts]
+    for name in names:
+        if names.count(name) > 1:
+            raise DesignError(
+                f"part {name!r} of the job file", "two parts have this name", "rename one"
+            )
+    streets = {"main", *(street.name for street in design.streets)}
+    wanted = [(one.name, name) for one in design.returns for name in
+              (one.from_street, one.to_street)]  # fmt: skip
+    wanted += [(edge.name, edge.street) for edge in design.edges]
+    wanted += [(street.name, warp.onto) for street in design.streets for warp in street.warps]
+    wanted += [("tie", tie.street) for tie in design.ties]
+    for part, name in wanted:
+        if name not in streets:
+            raise DesignError(
+                f"part {part!r} of the job file", f"it names the street {name!r}; there are "
+                + ", ".join(sorted(streets)), "name one of them",
+            )  # fmt: skip
+    for name in design.priority:
+        if name not in names:
+            raise DesignError(
+                "design.priority of the job file", f"it names {name!r}; there are "
+                + ", ".join(names), "name parts of the job",
+            )  # fmt: skip
 
 
 class _Library:
@@ -80,7 +142,7 @@ class _Library:
 
     def reading(self, path: Path) -> Reading:
         if path not in self.read:
-            self.read[path] = read_landxml(path, FileFormat())
+            self.read[path] = read(path, FileFormat())
             self.findings.extend(self.read[path].findings)
         return self.read[path]
 
@@ -98,9 +160,31 @@ class _Library:
         of_alignment = tuple(rows for owner, rows in pairs if name in (owner, rows.name))
         return _pick(of_alignment or tuple(rows for _, rows in pairs), "", path, "profile")
 
-    def mesh(self, relative: str, name: str) -> Mesh:
-        path = self.path(relative, "layers.file")
-        return _pick(self.reading(path).meshes, name, path, "surface")
+    def line(self, rules: StreetRules | EdgeLineRules, alignment: str, profile: str) -> LineFiles:
+        rows = self.alignment(rules.alignment, alignment)
+        return LineFiles(
+            replace(rows, name=rules.name),
+            self.profile(rules.profile, profile or rows.name),
+            read_sections(self.path(rules.sections, "sections")),
+        )
+
+    def faces(self, relative: str, name: str) -> Mesh | Linework:
+        """The faces of a file, or its strings where it has no faces."""
+        path = self.path(relative, "file")
+        reading = self.reading(path)
+        if not reading.meshes and len(reading.lines):
+            return reading.lines
+        return _pick(reading.meshes, name, path, "surface")
+
+    def shots(self, relative: str) -> Floats:
+        path = self.path(relative, "design.ties.file")
+        shots = self.points(path).shots
+        return np.stack([shots.easting, shots.northing, shots.elevation], axis=1)
+
+    def points(self, path: Path) -> Reading:
+        reading = read(path, FileFormat())
+        self.findings.extend(reading.findings)
+        return reading
 
 
 def _pick(candidates: tuple[_Named, ...], name: str, path: Path, noun: str) -> _Named:

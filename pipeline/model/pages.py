@@ -26,7 +26,7 @@ LINE = 1.18
 """Height of a line over the size of its type."""
 ROW_PT = 17.2
 """Least height of a row: 6 mm, to write on with a pencil."""
-HEAD_PT, STRIP_PT = 78.0, 96.0
+HEAD_PT, STRIP_PT = 78.0, 112.0
 """Heights of the head and of a strip map."""
 
 
@@ -136,6 +136,12 @@ class CardBook:
     def foot_pt(self) -> float:
         """Height of the foot with its page number [pt]."""
         return (len(self.foot) + 1) * SMALL_PT * LINE + 8.0
+
+
+def header_pt(columns: tuple[Column, ...]) -> float:
+    """Height of the titles of a table [pt]: two lines, or more where a title has more."""
+    lines = max([2, *(column.title.count("\n") + 1 for column in columns)])
+    return lines * TABLE_PT * LINE + 6.0
 
 
 def row_pt(row: tuple[str, ...], columns: tuple[Column, ...]) -> float:

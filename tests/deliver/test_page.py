@@ -157,7 +157,8 @@ def test_the_script_never_makes_markup_of_text():
 
 def test_a_held_day_says_so_and_a_withheld_one_has_no_number():
     held = page_bytes(day_page(held=True)).decode("utf-8")
-    withheld = Reader(page_bytes(day_page(held=True, data=None)))
+    card = Card(head="a", lines=(), easting=1.0, northing=2.0)
+    withheld = Reader(page_bytes(day_page(held=True, data=None, look=(card,))))
 
     assert held.count("HOLD") == 2
     assert "HOLD" in withheld.texts["text", None]

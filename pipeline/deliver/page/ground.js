@@ -15,53 +15,66 @@ function makeTin(data, origin) {
   };
 }
 
+/** West, south, east and north of all triangles. */
+function reachOfTin({ x, y, triangles }) {
+  let [west, south, east, north] = [Infinity, Infinity, -Infinity, -Infinity];
+  for (let k = 0; k < triangles.length; k += 1) {
+    const v = triangles[k];
+    if (x[v] < west) west = x[v];
+    if (x[v] > east) east = x[v];
+    if (y[v] < south) south = y[v];
+    if (y[v] > north) north = y[v];
+  }
+  return { west, south, east, north };
+}
+
+/** The cells that each triangle's box reaches: first and last column, first and last row. */
+function spansOf({ x, y, triangles }, grid) {
+  const spans = new Int32Array((triangles.length / 3) * 4);
+  const column = (value) => clamp(Math.floor((value - grid.west) / grid.side), 0, grid.columns - 1);
+  const row = (value) => clamp(Math.floor((value - grid.south) / grid.side), 0, grid.rows - 1);
+  for (let k = 0, at = 0; k < triangles.length; k += 3, at += 4) {
+    const [a, b, c] = [triangles[k], triangles[k + 1], triangles[k + 2]];
+    spans[at] = column(Math.min(x[a], x[b], x[c]) - ON_EDGE_M);
+    spans[at + 1] = column(Math.max(x[a], x[b], x[c]) + ON_EDGE_M);
+    spans[at + 2] = row(Math.min(y[a], y[b], y[c]) - ON_EDGE_M);
+    spans[at + 3] = row(Math.max(y[a], y[b], y[c]) + ON_EDGE_M);
+  }
+  return spans;
+}
+
 /** Triangles by square cell, made when the first place is asked for. */
 function cellsOf(tin) {
   if (tin.cells) return tin.cells;
-  const { x, y, triangles } = tin;
-  const count = triangles.length / 3;
-  const reach = { west: Infinity, south: Infinity, east: -Infinity, north: -Infinity };
-  for (let k = 0; k < triangles.length; k += 1) {
-    const v = triangles[k];
-    reach.west = Math.min(reach.west, x[v]);
-    reach.east = Math.max(reach.east, x[v]);
-    reach.south = Math.min(reach.south, y[v]);
-    reach.north = Math.max(reach.north, y[v]);
-  }
-  const area = Math.max(reach.east - reach.west, 1e-3) * Math.max(reach.north - reach.south, 1e-3);
-  const side = Math.max(Math.sqrt(area / Math.max(count, 1)), 1e-3);
-  const columns = Math.floor((reach.east - reach.west) / side) + 1;
-  const rows = Math.floor((reach.north - reach.south) / side) + 1;
-  const span = (t) => {
-    const [a, b, c] = [triangles[3 * t], triangles[3 * t + 1], triangles[3 * t + 2]];
-    const at = (value, low, most) => clamp(Math.floor((value - low) / side), 0, most - 1);
-    return [
-      at(Math.min(x[a], x[b], x[c]) - ON_EDGE_M, reach.west, columns),
-      at(Math.max(x[a], x[b], x[c]) + ON_EDGE_M, reach.west, columns),
-      at(Math.min(y[a], y[b], y[c]) - ON_EDGE_M, reach.south, rows),
-      at(Math.max(y[a], y[b], y[c]) + ON_EDGE_M, reach.south, rows),
-    ];
-  };
-  const start = new Int32Array(columns * rows + 1);
-  const each = (visit) => {
-    for (let t = 0; t < count; t += 1) {
-      const [left, most, bottom, top] = span(t);
-      for (let row = bottom; row <= top; row += 1) {
-        for (let column = left; column <= most; column += 1) visit(row * columns + column, t);
+  const count = tin.triangles.length / 3;
+  const reach = reachOfTin(tin);
+  const [width, height] = [reach.east - reach.west, reach.north - reach.south];
+  const side = Math.max(Math.sqrt((Math.max(width, 1e-3) * Math.max(height, 1e-3)) / count), 1e-3);
+  const columns = Math.floor(width / side) + 1;
+  const grid = { ...reach, side, columns, rows: Math.floor(height / side) + 1 };
+  const spans = spansOf(tin, grid);
+  const start = new Int32Array(columns * grid.rows + 1);
+  let listed = null;
+  // once to count and once to list
+  for (const listing of [false, true]) {
+    for (let t = 0, at = 0; t < count; t += 1, at += 4) {
+      for (let row = spans[at + 2]; row <= spans[at + 3]; row += 1) {
+        const first = row * columns;
+        for (let cell = first + spans[at]; cell <= first + spans[at + 1]; cell += 1) {
+          if (listing) listed[start[cell]] = t;
+          start[cell + (listing ? 0 : 1)] += 1;
+        }
       }
     }
-  };
-  each((cell) => {
-    start[cell + 1] += 1;
-  });
-  for (let cell = 0; cell < columns * rows; cell += 1) start[cell + 1] += start[cell];
-  const next = start.slice();
-  const listed = new Int32Array(start[columns * rows]);
-  each((cell, t) => {
-    listed[next[cell]] = t;
-    next[cell] += 1;
-  });
-  tin.cells = { ...reach, side, columns, rows, start, listed };
+    if (!listing) {
+      for (let cell = 0; cell < columns * grid.rows; cell += 1) start[cell + 1] += start[cell];
+      listed = new Int32Array(start[columns * grid.rows]);
+    }
+  }
+  // the listing moved every start to the next one's place
+  start.copyWithin(1, 0);
+  start[0] = 0;
+  tin.cells = { ...grid, start, listed };
   return tin.cells;
 }
 

@@ -1,0 +1,224 @@
+"""Cut, fill and areas by stretch of the street and by lane, exact and adding up to the whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.compare.crosslines import Cuttings, Lanes, along_breaks, at_stations
+from pipeline.compare.quantities import parts
+from pipeline.errors import JobError
+from pipeline.model import Alignment, Floats, Ints, Overlay, Surface, Texts, texts
+from pipeline.model.arrays import lock_fields
+
+SAME_STATION_M = 1e-9
+NOTHING_M2 = 1e-6
+"""A row with less plan area than a square millimetre is rounding and is left out."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Intervals:
+    """Cut and fill of one layer in k stretches, apart, with what no shot covers.
+
+    Columns of length k. ``start`` and ``end`` are stations [m], infinite before
+    the first and after the last station that was asked for; ``lane`` is empty
+    where the whole width is one. Volumes [m3] and areas [m2], none negative.
+    """
+
+    layer: str
+    lane: Texts
+    start: Floats
+    end: Floats
+    cut_m3: Floats
+    fill_m3: Floats
+    cut_area_m2: Floats
+    fill_area_m2: Floats
+    compared_area_m2: Floats
+    uncovered_area_m2: Floats
+
+    def __post_init__(self) -> None:
+        k = len(self.start)
+        names = (
+            "start", "end", "cut_m3", "fill_m3", "cut_area_m2", "fill_area_m2",
+            "compared_area_m2", "uncovered_area_m2",
+        )  # fmt: skip
+        lock_fields(self, {"lane": (object, (k,)), **dict.fromkeys(names, (np.float64, (k,)))})
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    @property
+    def net_m3(self) -> Floats:
+        """Cut less fill [m3]."""
+        return self.cut_m3 - self.fill_m3
+
+    @property
+    def mean_cut_m(self) -> Floats:
+        """Net over compared area [m], + where earth is left over; NaN where nothing is compared."""
+        area = self.compared_area_m2
+        mean = np.full(len(self), np.nan)
+        np.divide(self.net_m3, area, out=mean, where=area > 0)
+        return mean
+
+    @property
+    def middle(self) -> Floats:
+        """Station midway [m]."""
+        return 0.5 * (self.start + self.end)
+
+
+def interval_stations(first: float, last: float, step: float) -> Floats:
+    """Whole multiples of `step` from the first to the last station, with both ends.
+
+    Raises
+    ------
+    JobError
+        The step is not positive, or the stations do not rise.
+
+    Examples
+    --------
+    >>> interval_stations(5.0, 47.0, 20.0).tolist()
+    [5.0, 20.0, 40.0, 47.0]
+    """
+    if not step > 0 or not last > first:
+        raise JobError(
+            "volumes.interval_m",
+            f"found a step of {step} m from station {first} to {last}",
+            "give a positive step and stations that rise",
+        )
+    inner = np.arange(np.floor(first / step) + 1, np.ceil(last / step)) * step
+    inner = inner[(inner > first + 1e-6) & (inner < last - 1e-6)]
+    return np.asarray(np.concatenate(([first], inner, [last])), dtype=np.float64)
+
+
+def by_interval(
+    layer: str,
+    overlay: Overlay,
+    design: Surface,
+    alignment: Alignment,
+    stations: Floats,
+    bounds: Lanes | None = None,
+) -> Intervals:
+    """Cut and fill between neighbouring stations, and between breaks if asked for.
+
+    Parameters
+    ----------
+    layer : str
+        Name of the design layer.
+    overlay : Overlay
+        Ground against that layer.
+    design : Surface
+        The layer's triangles, for the area that no shot covers.
+    alignment : Alignment
+    stations : ndarray, shape (k + 1,)
+        Rising [m].
+    bounds : Lanes, optional
+        Lanes between named breaks, see `pipeline.compare.crosslines.lanes`.
+
+    Returns
+    -------
+    Intervals
+        Stretch by stretch, within each from left to right; first what lies before
+        the first station and last what lies after the last, if anything does. The
+        columns add up to the whole layer's within 1e-9 of it.
+
+    Raises
+    ------
+    ValueError
+        Stations that do not rise.
+
+    Notes
+    -----
+    Every piece of the overlay is cut by the cross-sections and split along its
+    zero line, so a stretch is as exact as the whole: see
+    `pipeline.compare.crosslines.at_stations` for the one bound, behind the
+    centre of a bend.
+    """
+    at = np.asarray(stations, dtype=np.float64)
+    if len(at) < 2 or not (np.diff(at) > 0).all():
+        raise ValueError(f"stations of intervals rise, at least two of them; got {at.tolist()}")
+    names = ("",) if bounds is None else bounds.name
+    shape = (len(at) + 1, len(names))
+    corners = np.stack((overlay.x, overlay.y, overlay.cut))
+    cut, row = _placed(alignment, overlay.origin, corners, (overlay.start, at), bounds)
+    each = parts(_as_overlay(cut))
+    columns = summed(
+        row, (each.cut, each.fill, each.cut_area, each.fill_area, each.area), shape[0] * shape[1]
+    )
+    whole = _areas(design, alignment, at, bounds)
+    edges = np.concatenate(([-np.inf], at, [np.inf]))
+    inside = (np.arange(shape[0]) > 0) & (np.arange(shape[0]) < shape[0] - 1)
+    ends_only = (whole > NOTHING_M2) | (columns[4] > NOTHING_M2)
+    shown = ends_only if bounds is not None else np.repeat(inside, shape[1]) | ends_only
+    cut_m3, fill_m3, cut_m2, fill_m2, compared = columns[:, shown]
+    return Intervals(
+        layer=layer,
+        lane=texts(np.tile(np.array(names, dtype=object), shape[0])[shown]),
+        start=np.repeat(edges[:-1], shape[1])[shown],
+        end=np.repeat(edges[1:], shape[1])[shown],
+        cut_m3=cut_m3,
+        fill_m3=fill_m3,
+        cut_area_m2=cut_m2,
+        fill_area_m2=fill_m2,
+        compared_area_m2=compared,
+        uncovered_area_m2=np.maximum(whole[shown] - compared, 0.0),
+    )
+
+
+def summed(row: Ints, values: Iterable[Floats], rows: int) -> Floats:
+    """Each of several quantities added up by row, (values, rows)."""
+    return np.stack([np.bincount(row, each, rows).astype(np.float64) for each in values])
+
+
+def _placed(
+    alignment: Alignment,
+    origin: Floats,
+    columns: Floats,
+    at: tuple[Ints, Floats],
+    bounds: Lanes | None,
+) -> tuple[Cuttings, Ints]:
+    """Pieces cut at stations and along lanes; the row of `Intervals` of each."""
+    start, stations = at
+    if bounds is None:
+        cut = at_stations(alignment, origin, columns, start, stations)
+        return cut, cut.bin + 1
+    edges = _merged(bounds.knot, stations)
+    cut = at_stations(alignment, origin, columns, start, edges)
+    middle = np.concatenate(([-np.inf], (edges[:-1] + edges[1:]) / 2, [np.inf]))
+    within = np.clip(np.searchsorted(bounds.knot, middle) - 1, 0, len(bounds.knot) - 2)
+    cut, lane = along_breaks(alignment, cut, bounds, within[cut.bin + 1])
+    row = np.searchsorted(stations, middle)
+    return cut, row[cut.bin + 1] * len(bounds.name) + lane
+
+
+def _merged(knot: Floats, stations: Floats) -> Floats:
+    """All stations, and the knots that do not coincide with one of them."""
+    near = np.abs(knot[:, None] - stations[None]).min(axis=1) if len(knot) else knot
+    return np.union1d(stations, knot[near > SAME_STATION_M])
+
+
+def _areas(
+    surface: Surface, alignment: Alignment, stations: Floats, bounds: Lanes | None
+) -> Floats:
+    """Plan area of a surface by row."""
+    corners = surface.triangles.ravel()
+    columns = np.stack((surface.x[corners], surface.y[corners], np.zeros(len(corners))))
+    start = np.arange(len(surface.triangles) + 1) * 3
+    cut, row = _placed(alignment, surface.origin, columns, (start, stations), bounds)
+    lanes = 1 if bounds is None else len(bounds.name)
+    area = parts(_as_overlay(cut)).area
+    return np.asarray(summed(row, (area,), (len(stations) + 1) * lanes)[0])
+
+
+def _as_overlay(cut: Cuttings) -> Overlay:
+    none = np.zeros(len(cut.bin), dtype=np.int64)
+    return Overlay(
+        origin=cut.origin,
+        x=cut.columns[0],
+        y=cut.columns[1],
+        cut=cut.columns[2],
+        start=cut.start,
+        ground_triangle=none,
+        design_triangle=none,
+    )

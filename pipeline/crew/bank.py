@@ -1,0 +1,173 @@
+"""The backing bank behind the edge: its height, where it is missing, what building it takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from pipeline.crew.stretches import carried, outermost, runs, stations
+from pipeline.design import alignment as line
+from pipeline.model import Corridor, Floats, Surface
+from pipeline.settings_crew import BankRules
+from pipeline.surface import locate
+
+ALONG_M, ACROSS_M = 0.10, 0.05
+END_M = 0.30
+"""How far the last row of shots wanders from square to the line [assumed]."""
+
+State = Literal["OK", "LOW", "MISSING", "HIGH", "HEAVY", "NOT SHOT"]
+
+
+@dataclass(frozen=True, slots=True)
+class BankRun:
+    """A length of one side on which the bank is in one state.
+
+    ``crest_m`` is its mean height above the layer, NaN where not shot; ``build_m3``
+    what it takes to build it up to the middle of the band, compacted.
+    """
+
+    side: int
+    start: float
+    end: float
+    state: State
+    crest_m: float
+    build_m3: float
+
+    @property
+    def length_m(self) -> float:
+        """How far along the street [m]."""
+        return self.end - self.start
+
+
+@dataclass(frozen=True, slots=True)
+class Bank:
+    """The bank along both sides, measured from one layer."""
+
+    layer: str
+    runs: tuple[BankRun, ...]
+
+    def length(self, state: State, side: int) -> float:
+        """Metres of one side in a state."""
+        return sum(run.length_m for run in self.runs if (run.state, run.side) == (state, side))
+
+
+def bank_layer(corridor: Corridor, target: str, rules: BankRules) -> str:
+    """The layer that the bank is measured from: the one stated, or the one above today's."""
+    if rules.layer:
+        return rules.layer
+    names = [layer.name for layer in corridor.layers if layer.surface is None]
+    return names[max(0, names.index(target) - 1)] if target in names else target
+
+
+def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRules) -> Bank:
+    """Height of the bank behind the edge of today's layer, every 0.10 m, in runs of one state.
+
+    The crest is the highest ground within ``reach_m`` behind the edge. MISSING below
+    ``missing_m``, LOW below ``least_m``, HIGH above ``most_m``, HEAVY above ``heavy_m``.
+    Runs shorter than ``gap_m`` go with the run before them.
+
+    Parameters
+    ----------
+    corridor : Corridor
+    target : str
+        Today's layer, which has edges.
+    ground : Surface
+    rules : BankRules
+
+    Notes
+    -----
+    The bank to build is a trapezium as high as the middle of the band, with the crest and
+    sides of the rules; what stands above the layer within reach is taken off it.
+    """
+    layer = bank_layer(corridor, target, rules)
+    found: list[BankRun] = []
+    for side in (-1, 1):
+        station = stations(corridor, ALONG_M)
+        edge, _ = outermost(corridor, target, side, station)
+        station, edge = station[np.isfinite(edge)], edge[np.isfinite(edge)]
+        if not len(station):
+            continue
+        crest, build = _crest(corridor, layer, ground, (station, edge, side), rules)
+        state = _smoothed(_states(crest, rules), station, rules.gap_m)
+        found += _runs(side, station, state, (crest, build))
+    return Bank(layer, tuple(found))
+
+
+def _crest(
+    corridor: Corridor,
+    layer: str,
+    ground: Surface,
+    along: tuple[Floats, Floats, int],
+    rules: BankRules,
+) -> tuple[Floats, Floats]:
+    """Crest above the layer at the edge [m], and area of bank still to build [m2], (n,)."""
+    station, edge, side = along
+    out = np.arange(0.0, rules.reach_m + 1e-9, ACROSS_M)
+    s = np.repeat(station, len(out))
+    o = (edge[:, None] + side * out).ravel()
+    easting, northing, _ = line.point_at(corridor.alignment, s, o)
+    plane = carried(corridor, layer, station, edge)
+    above = locate.interpolate(ground, easting, northing).reshape(-1, len(out)) - plane[:, None]
+    unseen = np.isnan(above)
+    crest = np.where(unseen, -np.inf, above).max(axis=1)
+    # ground that nobody shot could hide a crest, and could hide that there is none
+    doubtful = unseen.any(axis=1) & (crest < rules.least_m)
+    crest = np.where(doubtful | ~np.isfinite(crest), np.nan, crest)
+    height = 0.5 * (rules.least_m + rules.most_m)
+    wanted = height * (rules.crest_m + rules.side_slope * height)
+    there = np.trapezoid(np.clip(np.nan_to_num(above), 0.0, height), dx=ACROSS_M, axis=1)
+    return crest, np.clip(wanted - there, 0.0, None)
+
+
+def _states(crest: Floats, rules: BankRules) -> list[State]:
+    limits = [rules.missing_m, rules.least_m, rules.most_m + 1e-9, rules.heavy_m + 1e-9]
+    names: list[State] = ["MISSING", "LOW", "OK", "HIGH", "HEAVY"]
+    # a crest at exactly 0.20 or 0.30 m is within the band
+    row = np.searchsorted(np.array(limits), crest + 1e-9, side="right")
+    return ["NOT SHOT" if np.isnan(z) else names[int(k)] for z, k in zip(crest, row, strict=True)]
+
+
+def _smoothed(state: list[State], station: Floats, gap_m: float) -> list[State]:
+    """Runs no longer than `gap_m` take the state of the run before.
+
+    At the ends of the street the last row of shots is never quite square to the line, so
+    a first or last run no longer than `END_M` takes the state of its neighbour.
+    """
+    kept = list(state)
+    parts = runs(state)
+    for a, b in parts:
+        if a > 0 and b < len(state) and station[b] - station[a] <= gap_m:
+            kept[a:b] = [kept[a - 1]] * (b - a)
+    if len(parts) > 1:
+        (_, first), (last, _) = parts[0], parts[-1]
+        if station[first] - station[0] <= END_M:
+            kept[:first] = [kept[first]] * first
+        if station[-1] - station[last] <= END_M:
+            kept[last:] = [kept[last - 1]] * (len(state) - last)
+    return kept
+
+
+def _runs(
+    side: int, station: Floats, state: list[State], of: tuple[Floats, Floats]
+) -> list[BankRun]:
+    crest, build = of
+    found = []
+    for a, b in runs(state):
+        last = min(b, len(station) - 1)
+        shot = crest[a:b][np.isfinite(crest[a:b])]
+        volume = 0.0
+        if state[a] in {"LOW", "MISSING"}:
+            volume = float(np.trapezoid(build[a : last + 1], station[a : last + 1]))
+        found.append(
+            BankRun(
+                side=side,
+                start=float(station[a]),
+                end=float(station[last]),
+                state=state[a],
+                crest_m=float(shot.mean()) if len(shot) else float("nan"),
+                build_m3=volume,
+            )
+        )
+    return found

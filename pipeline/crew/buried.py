@@ -1,0 +1,390 @@
+"""Buried and standing things against today's blade and the mixer's rotor.
+
+The rotor reaches a mixing depth below the plane that the blade leaves, so a lid that
+was lowered below the cut can still be in its way: every thing has two margins, and the
+worst case of the smaller one decides. This is arithmetic on surveyed and recorded
+heights. It is no locate and no clearance to dig.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pipeline.compare.levels import layer_elevation
+from pipeline.crew.match import match
+from pipeline.design import feet as feet_of
+from pipeline.model import (
+    Bools,
+    Corridor,
+    Feet,
+    Finding,
+    Findings,
+    Floats,
+    Ints,
+    Shots,
+    Surface,
+    Texts,
+    Utilities,
+    texts,
+)
+from pipeline.model.arrays import lock_fields
+from pipeline.settings_crew import HazardRules
+from pipeline.surface import locate
+from pipeline.units import format_length, format_side, format_station
+
+CAUTION = (
+    "This is an arithmetic check of surveyed and recorded heights, not a locate. Marks and records"
+    " show approximate horizontal position; depth is unknown until exposed. Request and renew the"
+    " locate ticket, respect the tolerance zone of local law, expose by hand or other safe means"
+    " before mechanical work, and keep the owner's instructions. The utility's and local rules"
+    " decide; this list is no clearance to dig. If a mark, a ticket or this sheet disagree: stop"
+    " and call. Survey certification, legal boundary and design changes belong to the licensed"
+    " professional."
+)
+"""Stands on every page and beside every list that shows a buried thing."""
+
+CLASSES = ("UNKNOWN", "HIT", "HAND", "SLOW", "CLEAR")
+"""The worst first."""
+NOTHING = Utilities(
+    id=texts([]), kind=texts([]), easting=np.empty(0), northing=np.empty(0),
+    lid=np.empty(0), depth_to_top=np.empty(0), note=texts([]),
+)  # fmt: skip
+"""An empty list."""
+DIFFERS_M = 0.02
+"""A shot that differs from the list by more is told [assumed]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Margins:
+    """How far n tops lie below blade and rotor [m], + is below; the worst case of each, too."""
+
+    blade: Floats
+    rotor: Floats
+    blade_worst: Floats
+    rotor_worst: Floats
+
+    def __post_init__(self) -> None:
+        n = len(self.blade)
+        names = ("blade", "rotor", "blade_worst", "rotor_worst")
+        lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
+
+
+def margins(plane: ArrayLike, top: ArrayLike, sigma_top: ArrayLike, rules: HazardRules) -> Margins:
+    r"""Margins of tops below the blade's plane and below the rotor, and their worst cases.
+
+    Parameters
+    ----------
+    plane : array_like, shape (n,)
+        Height that the blade leaves the clay at [m].
+    top : array_like, shape (n,)
+        Height of what is hit first [m]; NaN where nobody knows.
+    sigma_top : array_like, shape (n,)
+        Its standard deviation [m].
+    rules : HazardRules
+
+    Returns
+    -------
+    Margins
+        NaN where plane or top is.
+
+    Notes
+    -----
+    Blade: plane - top. Rotor: plane - mixing depth - overcut - top; where
+    nothing is mixed, the same as the blade. Worst case:
+    margin :math:`- k \sqrt{s_{top}^2 + s_{ground}^2 + s_{blade}^2 [+ s_{rotor}^2]}`.
+
+    Examples
+    --------
+    A plane at 100.195, mixed 0.30 deep, over a lid at 99.780 known to 10 mm:
+
+    >>> found = margins([100.195], [99.780], [0.010], HazardRules())
+    >>> [round(float(x[0]), 3) for x in (found.blade, found.rotor, found.rotor_worst)]
+    [0.415, 0.085, 0.051]
+    """
+    blade = np.asarray(plane, dtype=np.float64) - np.asarray(top, dtype=np.float64)
+    mixed = rules.mixing_depth_m > 0
+    rotor = blade - (rules.mixing_depth_m + rules.overcut_m if mixed else 0.0)
+    variance = (
+        np.asarray(sigma_top, dtype=np.float64) ** 2
+        + rules.sigma_ground_m**2
+        + rules.sigma_blade_m**2
+    )
+    return Margins(
+        blade=blade,
+        rotor=rotor,
+        blade_worst=blade - rules.worst_k * np.sqrt(variance),
+        rotor_worst=rotor - rules.worst_k * np.sqrt(variance + rules.sigma_rotor_m**2),
+    )
+
+
+def classes(worst: Floats, rules: HazardRules) -> Texts:
+    """HIT at 0 or less, HAND and SLOW below their limits, CLEAR above; NaN is UNKNOWN, (n,)."""
+    with np.errstate(invalid="ignore"):
+        found = np.select(
+            [np.isnan(worst), worst <= 0.0, worst < rules.hand_m, worst < rules.slow_m],
+            ["UNKNOWN", "HIT", "HAND", "SLOW"],
+            "CLEAR",
+        )
+    return texts(found.tolist())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Things:
+    """Every thing that is on the list, was shot, or both: n rows in driving order.
+
+    ``top`` is the higher of shot and list, NaN where neither knows. ``part`` is the part
+    that breaks: at the top where its depth is not on record. ``listed`` and ``shot`` say
+    where the thing comes from; ``shot_id`` is empty where nobody shot it.
+    """
+
+    id: Texts
+    kind: Texts
+    easting: Floats
+    northing: Floats
+    feet: Feet
+    top: Floats
+    part: Floats
+    listed: Texts
+    shot_id: Texts
+    ground: Floats
+    plane: Floats
+    margins: Margins
+    verdict: Texts
+    note: Texts
+
+    def __post_init__(self) -> None:
+        n = len(self.easting)
+        names = ("id", "kind", "listed", "shot_id", "verdict", "note")
+        lock_fields(self, dict.fromkeys(names, (object, (n,))))
+        numbers = ("easting", "northing", "top", "part", "ground", "plane")
+        lock_fields(self, dict.fromkeys(numbers, (np.float64, (n,))))
+
+    def __len__(self) -> int:
+        return len(self.easting)
+
+    @property
+    def cover(self) -> Floats:
+        """Ground of today above the top [m]."""
+        return self.ground - self.top
+
+    @property
+    def part_below_rotor(self) -> Floats:
+        """The part that breaks below the rotor's reach [m]."""
+        return self.margins.rotor + self.top - self.part
+
+
+def things(
+    design: tuple[Corridor, str],
+    ground: Surface,
+    found: tuple[Utilities | None, Shots],
+    rules: HazardRules,
+) -> Things:
+    """Every thing on the list or shot, against the plane of `design`'s layer, in driving order.
+
+    Parameters
+    ----------
+    design : tuple of Corridor and str
+        The street, and the layer whose plane the blade leaves.
+    ground : Surface
+    found : tuple of Utilities or None, and Shots
+        The list, and the shots of lids, valves, poles.
+    rules : HazardRules
+
+    Notes
+    -----
+    A height that is only recorded is believed less than one shot this morning; one that
+    nobody knows is UNKNOWN and is treated as a hit. The higher of shot and list counts.
+    """
+    corridor, name = design
+    rows = _joined(found[0] if found[0] is not None else NOTHING, found[1], rules)
+    at = feet_of.locate(corridor.alignment, rows["easting"], rows["northing"])
+    plane = layer_elevation(
+        corridor, corridor.layer(name), at.station, at.offset, rows["easting"], rows["northing"]
+    )
+    sigma = np.where(rows["shot"] != "", rules.sigma_lid_m, rules.sigma_record_m).astype(float)
+    margin = margins(plane, rows["top"], sigma, rules)
+    order = np.argsort(at.station, kind="stable")
+    return Things(
+        id=rows["id"][order],
+        kind=rows["kind"][order],
+        easting=rows["easting"][order],
+        northing=rows["northing"][order],
+        feet=Feet(at.station[order], at.offset[order], at.feet[order], at.beyond[order]),
+        top=rows["top"][order],
+        part=rows["part"][order],
+        listed=rows["listed"][order],
+        shot_id=rows["shot"][order],
+        ground=locate.interpolate(ground, rows["easting"], rows["northing"])[order],
+        plane=plane[order],
+        margins=_ordered(margin, order),
+        verdict=classes(np.minimum(margin.blade_worst, margin.rotor_worst)[order], rules),
+        note=rows["note"][order],
+    )
+
+
+def _ordered(margin: Margins, order: Ints) -> Margins:
+    return Margins(
+        margin.blade[order],
+        margin.rotor[order],
+        margin.blade_worst[order],
+        margin.rotor_worst[order],
+    )
+
+
+class _Row(NamedTuple):
+    """One thing as list and shots have it."""
+
+    id: str
+    kind: str
+    easting: float
+    northing: float
+    top: float
+    part: float
+    listed: str
+    shot: str
+    note: str
+
+
+def _joined(listed: Utilities, shot: Shots, rules: HazardRules) -> dict[str, NDArray[Any]]:
+    """List and shots as one: what is on both is one row."""
+    of_shot = match((listed.easting, listed.northing), (shot.easting, shot.northing), rules.match_m)
+    rows = []
+    for i in range(len(listed)):
+        hit = np.flatnonzero(of_shot == i)
+        rows.append(_one(listed, i, shot, int(hit[0]) if len(hit) else -1))
+    for k in np.flatnonzero(of_shot < 0):
+        z = float(shot.elevation[k])
+        place = float(shot.easting[k]), float(shot.northing[k])
+        name = str(shot.id[k])
+        rows.append(_Row(name, str(shot.code[k]), *place, z, z, "", name, "not on the list"))
+    columns = {name: [getattr(row, name) for row in rows] for name in _Row._fields}
+    numbers = {"easting", "northing", "top", "part"}
+    return {
+        name: np.array(cells, dtype=np.float64) if name in numbers else texts(cells)
+        for name, cells in columns.items()
+    }
+
+
+def _one(listed: Utilities, i: int, shot: Shots, k: int) -> _Row:
+    """One row of the list with its shot, if any."""
+    recorded = float(listed.lid[i])
+    measured = float(shot.elevation[k]) if k >= 0 else float("nan")
+    top = float(np.fmax(recorded, measured))
+    depth = float(listed.depth_to_top[i])
+    part = top if np.isnan(depth) else top - depth
+    notes = [str(listed.note[i])] if listed.note[i] else []
+    if np.isnan(depth):
+        notes.append("depth to the part that breaks not on record: taken at the top")
+    if k < 0:
+        notes.append("not shot this morning")
+    elif abs(measured - recorded) > DIFFERS_M:
+        notes.append(f"shot {format_length(measured)} but list {format_length(recorded)}")
+    # where it was shot is where it is
+    east = float(shot.easting[k]) if k >= 0 else float(listed.easting[i])
+    north = float(shot.northing[k]) if k >= 0 else float(listed.northing[i])
+    shot_id = str(shot.id[k]) if k >= 0 else ""
+    name, kind = str(listed.id[i]), str(listed.kind[i])
+    return _Row(name, kind, east, north, top, part, "list", shot_id, "; ".join(notes))
+
+
+def verdict_words(found: Things, row: int) -> str:
+    """What to do at one thing, with distance and survey uncertainty, in whole centimetres.
+
+    Distances are rounded towards the danger.
+    """
+    verdict = str(found.verdict[row])
+    if verdict == "UNKNOWN":
+        why = "height not known" if np.isnan(found.top[row]) else "outside today's layer"
+        return f"UNKNOWN, treat as HIT: {why}"
+    margin = found.margins
+    # the rotor reaches deeper; the blade is named where it hits as well, or works alone
+    by_blade = margin.blade[row] <= 0 or margin.blade[row] == margin.rotor[row]
+    tool = "blade" if by_blade else "rotor"
+    here = float((margin.blade if tool == "blade" else margin.rotor)[row])
+    worst = float((margin.blade_worst if tool == "blade" else margin.rotor_worst)[row])
+    doubt = _centimetres(here - worst)
+    if verdict == "HIT":
+        if here <= 0:
+            return f"HIT: {tool} {_centimetres(-here)} cm into it, +-{doubt} cm"
+        return f"HIT: {tool} {_below(here)} cm over it, the survey may be {doubt} cm off"
+    return f"{verdict}: at worst {_below(worst)} cm under the {tool}"
+
+
+def _centimetres(metres: float) -> int:
+    return int(np.ceil(metres * 100.0 - 1e-6))
+
+
+def below_words(metres: float) -> str:
+    """Whole centimetres that a thing lies below something, rounded towards the danger; ``?``."""
+    return "?" if np.isnan(metres) else str(_below(metres))
+
+
+def _below(metres: float) -> int:
+    return int(np.floor(metres * 100.0 + 1e-6))
+
+
+def mark(found: Things, row: int) -> str:
+    """What is written at the thing: ``DN 41`` and ``ROTOR 8`` in cm below blade and rotor."""
+    if found.verdict[row] in {"UNKNOWN", "HIT"}:
+        return f"{found.verdict[row]}"
+    below = [_below(float(x[row])) for x in (found.margins.blade, found.margins.rotor)]
+    return f"DN {below[0]} / ROTOR {below[1]}"
+
+
+def buried(found: Things, rules: HazardRules) -> Bools:
+    """True where more ground than the rules allow lies on a top, shape (n,)."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(found.cover > rules.buried_m)
+
+
+def findings(found: Things) -> Findings:
+    """What needs a person: hits, things unknown, and list and shots that miss each other."""
+    said = []
+    for i in range(len(found)):
+        if found.verdict[i] in {"UNKNOWN", "HIT"}:
+            said.append(
+                _finding(
+                    (found, i),
+                    "in reach of blade or rotor",
+                    verdict_words(found, i),
+                    "have it located and exposed by hand, then lower it or work around it",
+                )
+            )
+        if not found.shot_id[i]:
+            said.append(
+                _finding(
+                    (found, i),
+                    "on the list, not shot",
+                    "not shot this morning",
+                    "find it on the ground, or ask its owner where it went",
+                )
+            )
+        if not found.listed[i]:
+            said.append(
+                _finding(
+                    (found, i),
+                    "shot, not on the list",
+                    "on no list",
+                    "ask whose it is and put it on the list",
+                )
+            )
+    return tuple(said)
+
+
+def _finding(thing: tuple[Things, int], kind: str, what: str, do: str) -> Finding:
+    found, i = thing
+    station, offset = float(found.feet.station[i]), float(found.feet.offset[i])
+    place = f"{format_station(station)} {format_side(offset)}"
+    return Finding(
+        severity="person",
+        kind=kind,
+        text=f"{found.kind[i]} {found.id[i]} at {place}: {what}",
+        do=do,
+        points=(str(found.shot_id[i]),) if found.shot_id[i] else (),
+        station=station,
+        offset=offset,
+    )

@@ -1,0 +1,135 @@
+"""Yesterday against today in words and tables: the datum first, then what the blade moved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from pipeline.compare.days import DayChange, Shift
+from pipeline.compare.progress import Progress
+from pipeline.model import Finding, Findings, Table
+from pipeline.units import format_length, format_station
+
+_SHOWN = 6
+
+
+def sentences(shift: Shift, change: DayChange, days: tuple[str, str]) -> tuple[str, ...]:
+    """What a foreman has to know of two mornings, the datum first.
+
+    Parameters
+    ----------
+    shift : Shift
+    change : DayChange
+    days : (str, str)
+        Before and after.
+    """
+    before, after = days
+    sure = change.sure
+    said = [_datum(shift, before, after)]
+    if shift.hit:
+        more = f" and {len(shift.hit) - _SHOWN} more" if len(shift.hit) > _SHOWN else ""
+        names = ", ".join(shift.hit[:_SHOWN])
+        said.append(f"Moved on their own, so hit or shot wrong: {names}{more}. Set them again.")
+    raised = float(change.raised_m3[sure].sum())
+    lowered = float(change.lowered_m3[sure].sum())
+    said.append(
+        f"Since {before}: {int(sure.sum())} of {len(sure)} stretches surely moved; in those"
+        f" {format_length(lowered, step=0.1)} m3 taken off and"
+        f" {format_length(raised, step=0.1)} m3 put on."
+    )
+    return tuple(said)
+
+
+def _datum(shift: Shift, before: str, after: str) -> str:
+    things = f"{shift.things} fixed thing{'' if shift.things == 1 else 's'} shot on both days"
+    if math.isnan(shift.shift_m):
+        return (
+            f"DATUM NOT CHECKED: only {things}. A change of the whole street cannot be told"
+            " from a base on another height. Shoot at least three hubs, lids or control points."
+        )
+    size = f"{round(abs(shift.shift_m) * 1000)} mm"
+    known = f"+/- {max(round(shift.se_m * 1000), 1)} mm, {things}"
+    if not shift.sure:
+        return f"Datum: {after} agrees with {before} ({size} apart, {known})."
+    way = "HIGHER" if shift.shift_m > 0 else "LOWER"
+    return (
+        f"DATUM: all fixed things stand {size} {way} on {after} ({known}). That is the base or"
+        " the bench mark, not the grader; it is taken off below. Find out which morning is right"
+        " before anyone digs by either."
+    )
+
+
+def findings(shift: Shift, days: tuple[str, str]) -> Findings:
+    """A datum that moved, and fixed things that moved alone: somebody has to look."""
+    before, after = days
+    found = []
+    if shift.sure:
+        found.append(
+            Finding(
+                "person",
+                "datum shift",
+                f"hubs, lids and control stand {round(abs(shift.shift_m) * 1000)} mm"
+                f" {'higher' if shift.shift_m > 0 else 'lower'} than on {before}"
+                f" (+/- {max(round(shift.se_m * 1000), 1)} mm, {shift.things} of them)",
+                f"check the base and its bench mark: {before} or {after} is wrong",
+            )
+        )
+    if shift.hit:
+        found.append(
+            Finding(
+                "person",
+                "fixed thing moved",
+                f"moved since {before} otherwise than the rest",
+                "take it for hit until it is shot again",
+                points=shift.hit,
+            )
+        )
+    return tuple(found)
+
+
+def change_table(change: DayChange) -> Table:
+    """A row a stretch: mean change, whether it is sure, what was taken off and put on."""
+    columns = ("from", "moved m", "is it sure", "off m3", "on m3", "known to m")
+    rows = [
+        (
+            format_station(change.start[k], step=1.0),
+            _signed(float(change.mean_m[k])),
+            "sure" if change.sure[k] else "noise",
+            format_length(change.lowered_m3[k], step=0.1),
+            format_length(change.raised_m3[k], step=0.1),
+            format_length(change.sd_m[k]),
+        )
+        for k in range(len(change.start))
+    ]
+    step = format_length(float(change.end[0] - change.start[0]), step=1.0) if rows else ""
+    return Table(
+        f"Moved since the day before, by {step} m",
+        columns,
+        tuple(rows),
+        frozenset({"from", "is it sure"}),
+    )
+
+
+def _signed(metres: float) -> str:
+    """``down 0.048``: a word, for a bare sign is read either way."""
+    text = format_length(abs(metres))
+    if float(text) == 0:
+        return text
+    return f"{'up' if metres > 0 else 'down'} {text}"
+
+
+def trend_table(rows: Sequence[Progress]) -> Table:
+    """A row a day and layer: what is left, and how much of the first day's work is done."""
+    columns = ("day", "layer", "cut m3", "fill m3", "left mm", "done %")
+    shown = tuple(
+        (
+            row.day,
+            row.layer,
+            format_length(row.cut_m3, step=0.1),
+            format_length(row.fill_m3, step=0.1),
+            format_length(row.left_m * 1000.0, step=1.0),
+            format_length(row.per_cent, step=1.0),
+        )
+        for row in rows
+    )
+    return Table("Progress by day and layer", columns, shown, frozenset({"day", "layer"}))

@@ -1,0 +1,90 @@
+"""Hubs that have moved: off their line, or not where they were shot before."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.model import Floats, Shots, Texts, texts
+from pipeline.settings import StakeRules
+from pipeline.units import format_length, format_side
+
+LINE_NEEDS = 5
+"""Hubs of one side from which their common line can be told [assumed]."""
+
+
+def off_line(offset: Floats, behind: Floats, rules: StakeRules) -> Texts:
+    """Words for each hub that does not stand in line with the others of its side, (n,).
+
+    The line is the median distance behind the reference where a side has five hubs or
+    more, so a crew that sets its hubs at another offset than the job says is told once
+    (`not_as_stated`), not at every hub.
+    """
+    words = np.full(len(offset), "", dtype=object)
+    for side in (-1, 1):
+        rows = np.flatnonzero((np.sign(offset) == side) & np.isfinite(behind))
+        if not len(rows):
+            continue
+        line = float(np.median(behind[rows])) if len(rows) >= LINE_NEEDS else rules.hub_behind_m
+        for k in rows:
+            off = float(behind[k]) - line
+            if abs(off) > rules.moved_h_m + 1e-9:
+                way = "farther out" if off > 0 else "farther in"
+                words[k] = f"DISTURBED? {format_length(abs(off))} m {way} than its line"
+    return texts(words.tolist())
+
+
+def not_as_stated(offset: Floats, behind: Floats, rules: StakeRules) -> tuple[str, ...]:
+    """A sentence for each side whose hubs stand at another distance than the job states."""
+    said = []
+    for side in (-1, 1):
+        here = behind[(np.sign(offset) == side) & np.isfinite(behind)]
+        if len(here) < LINE_NEEDS:
+            continue
+        line = float(np.median(here))
+        if abs(line - rules.hub_behind_m) > rules.moved_h_m:
+            said.append(
+                f"hubs {format_side(side)} stand {format_length(line, step=0.01)} m behind"
+                f" {rules.reference}, the job says {rules.hub_behind_m:.2f} m"
+            )
+    return tuple(said)
+
+
+def moved_since(now: Shots, before: Shots, rules: StakeRules) -> Texts:
+    """Words for each hub of today that moved since it was shot before, by its id, (n,).
+
+    Parameters
+    ----------
+    now, before : Shots
+        Hubs of today and of an earlier morning; of several shots of one id in `before`
+        the last counts.
+    rules : StakeRules
+        ``moved_h_m`` and ``moved_v_m``.
+    """
+    rows = {str(name): k for k, name in enumerate(before.id)}
+    words = []
+    for k, name in enumerate(now.id):
+        j = rows.get(str(name))
+        words.append("" if j is None else _moved(now, k, (before, j), rules))
+    return texts(words)
+
+
+def shot_twice(hubs: Shots, rules: StakeRules) -> Texts:
+    """Words for each hub whose id was shot at two places or heights this morning, (n,)."""
+    first: dict[str, int] = {}
+    words = []
+    for k, name in enumerate(hubs.id):
+        j = first.setdefault(str(name), k)
+        words.append(_moved(hubs, k, (hubs, j), rules) if j != k else "")
+    return texts(words)
+
+
+def _moved(now: Shots, k: int, old: tuple[Shots, int], rules: StakeRules) -> str:
+    before, j = old
+    away = float(np.hypot(now.easting[k] - before.easting[j], now.northing[k] - before.northing[j]))
+    rise = float(now.elevation[k] - before.elevation[j])
+    said = []
+    if away > rules.moved_h_m + 1e-9:
+        said.append(f"{format_length(away)} m sideways")
+    if abs(rise) > rules.moved_v_m + 1e-9:
+        said.append(f"{format_length(abs(rise))} m {'up' if rise > 0 else 'down'}")
+    return f"DISTURBED: moved {', '.join(said)}" if said else ""

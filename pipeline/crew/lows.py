@@ -1,0 +1,129 @@
+"""High and low points to keep marked on the ground, and whether each low has its inlet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.crew.references import layer_with
+from pipeline.design import corridor as sections
+from pipeline.design import feet as feet_of
+from pipeline.design import profile as grade_line
+from pipeline.errors import DesignError
+from pipeline.model import Corridor, Finding, Findings, Utilities
+from pipeline.settings_crew import HazardRules
+from pipeline.units import format_length, format_side, format_station
+
+GUTTER = "flowline"
+_ASIDE_M = 2.0  # an inlet this far across from the gutter serves another line [assumed]
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A high or low point of the crown or of one gutter line.
+
+    ``inlet`` is the id of the catch basin at a low of a gutter and ``inlet_off_m`` how far
+    along the street it stands from it; empty and NaN where there is none, or none is due.
+    """
+
+    mark: str
+    what: str
+    station: float
+    offset: float
+    inlet: str = ""
+    inlet_off_m: float = float("nan")
+    inlet_due: bool = False
+
+
+def turns(
+    corridor: Corridor, listed: Utilities | None, reference: str, rules: HazardRules
+) -> tuple[Turn, ...]:
+    """High and low points of crown and gutters, by station; water stands in the gutter's lows.
+
+    Where the section has no flowline there is no gutter, and no inlet is due.
+
+    Parameters
+    ----------
+    corridor : Corridor
+    listed : Utilities or None
+        Where the inlets are.
+    reference : str
+        The break that is followed where the section has no flowline.
+    rules : HazardRules
+    """
+    found = [
+        Turn(mark, "crown", point.station, 0.0)
+        for point in grade_line.turning_points(corridor.profile)
+        if (mark := {"high": "HP", "low": "LP"}.get(point.kind, ""))
+    ]
+    name = GUTTER
+    try:
+        layer = layer_with(corridor, name)
+    except DesignError:
+        name = reference
+        layer = layer_with(corridor, name)
+    inlets = _inlets(corridor, listed, rules)
+    for side in (-1, 1):
+        for point in sections.edge_extremes(corridor, layer, name, side):
+            mark = {"high": "HP", "low": "LP"}.get(point.kind, "")
+            if mark == "LP" and name == GUTTER:
+                inlet, off = _nearest(inlets, point.station, point.offset, rules)
+                found.append(Turn(mark, name, point.station, point.offset, inlet, off, True))
+            elif mark:
+                found.append(Turn(mark, name, point.station, point.offset))
+    return tuple(sorted(found, key=lambda x: (x.station, x.offset)))
+
+
+def _inlets(
+    corridor: Corridor, listed: Utilities | None, rules: HazardRules
+) -> list[tuple[str, float, float]]:
+    """Id, station and offset of everything on the list that takes water."""
+    if listed is None or not len(listed):
+        return []
+    kinds = {kind.casefold() for kind in rules.inlet_kinds}
+    rows = [k for k in range(len(listed)) if str(listed.kind[k]).casefold() in kinds]
+    at = feet_of.locate(corridor.alignment, listed.easting[rows], listed.northing[rows])
+    return [
+        (str(listed.id[k]), float(at.station[j]), float(at.offset[j])) for j, k in enumerate(rows)
+    ]
+
+
+def _nearest(
+    inlets: list[tuple[str, float, float]], station: float, offset: float, rules: HazardRules
+) -> tuple[str, float]:
+    near = [
+        (abs(s - station), name, s - station)
+        for name, s, o in inlets
+        if abs(o - offset) <= _ASIDE_M and abs(s - station) <= rules.inlet_near_m
+    ]
+    return (min(near)[1], float(min(near)[2])) if near else ("", float("nan"))
+
+
+def turn_words(turn: Turn) -> str:
+    """What the page says of a high or low point."""
+    if not turn.inlet_due:
+        return ""
+    if not turn.inlet:
+        return "NO INLET on the list: water will stand"
+    off = turn.inlet_off_m
+    if abs(off) < 0.05:
+        return f"{turn.inlet} at it"
+    return f"{turn.inlet} {format_length(abs(off), step=0.1)} m {'ahead' if off > 0 else 'back'}"
+
+
+def findings(found: tuple[Turn, ...]) -> Findings:
+    """Every low point of a gutter without an inlet."""
+    return tuple(
+        Finding(
+            severity="person",
+            kind="low point without inlet",
+            text=(
+                f"low point of {turn.what} at {format_station(turn.station)}"
+                f" {format_side(turn.offset)} has no inlet on the list"
+            ),
+            do="ask where its water goes, or put its catch basin on the list",
+            station=turn.station,
+            offset=turn.offset,
+        )
+        for turn in found
+        if turn.inlet_due and not turn.inlet
+    )

@@ -1,0 +1,376 @@
+"""Boning rods: what a sight over two dots reads at every place between them.
+
+Two rods of one length stand on dots at grade. A third of the same length, set on ground
+that is at grade, stands above or below the line of sight by exactly as much as the
+design stands above or below the straight line between the dots.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pipeline.compare.levels import layer_elevation
+from pipeline.crew.dots import spots, where_shot
+from pipeline.crew.references import lath_name
+from pipeline.crew.stretches import edge_layer, outermost, reach_of
+from pipeline.design import alignment as line
+from pipeline.design.equations import station_text
+from pipeline.model import Corridor, Floats, Surface, Table
+from pipeline.settings import Rounding
+from pipeline.settings_crew import SightRules
+from pipeline.surface import locate
+from pipeline.units import format_length, format_side, round_half_away
+
+ARC_MINUTE = np.pi / 180.0 / 60.0
+LOOKS_M = 0.5
+"""Ground under a sight is looked at each so many metres."""
+
+Way = Literal["across", "along"]
+
+
+def correction(design: ArrayLike, share: ArrayLike, first: float, second: float) -> Floats:
+    """Design above the straight line between two dots [m]: what the middle rod shows, + above.
+
+    Parameters
+    ----------
+    design : array_like, shape (n,)
+        Designed elevation at the places between [m].
+    share : array_like, shape (n,)
+        How far along from the first dot to the second, 0 to 1.
+    first, second : float
+        Elevations of the two dots [m].
+
+    Examples
+    --------
+    Lips at 100.000 and 100.060, 8 m apart, and a crown 80 mm above the line between them:
+
+    >>> round(float(correction([100.110], [0.5], 100.000, 100.060)[0]), 3)
+    0.08
+    """
+    t = np.asarray(share, dtype=np.float64)
+    return np.asarray(design, dtype=np.float64) - (first + (second - first) * t)
+
+
+def sight_error(share: ArrayLike, length: float, rules: SightRules) -> Floats:
+    r"""Standard deviation of a height set by sighting over two dots [m], shape (n,).
+
+    The two dots carry :math:`s \sqrt{(1 - t)^2 + t^2}` to the place at share t; the eye,
+    at the farther dot, tells apart one angle times its distance from there.
+
+    Examples
+    --------
+    One minute of arc alone is 2.3 mm at 8 m, 5.8 mm at 20 m and 11.6 mm at 40 m:
+
+    >>> rules = SightRules(dot_sigma_m=1e-9)
+    >>> [round(1000 * float(sight_error(1.0, d, rules)), 1) for d in (8.0, 20.0, 40.0)]
+    [2.3, 5.8, 11.6]
+    """
+    t = np.asarray(share, dtype=np.float64)
+    dots = rules.dot_sigma_m * np.hypot(1.0 - t, t)
+    eye = rules.eye_arcmin * ARC_MINUTE * length * np.maximum(t, 1.0 - t)
+    return np.asarray(np.hypot(dots, eye))
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """A dot: where it is, its designed height and today's ground there, NaN where not shot."""
+
+    station: float
+    offset: float
+    easting: float
+    northing: float
+    design: float
+    ground: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the rod shows at one place on a sight.
+
+    ``delta_m`` is the design above the sight less the rod; ``error_m`` its standard
+    deviation; ``extra`` is True where a dot of its own is needed.
+    """
+
+    station: float
+    offset: float
+    what: str
+    delta_m: float
+    error_m: float
+    extra: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """A sight from one dot over another, and whether it works.
+
+    ``why_not`` is empty where it does; else it says what is in the way.
+    """
+
+    way: Way
+    first: Dot
+    second: Dot
+    length_m: float
+    readings: tuple[Reading, ...]
+    why_not: str
+
+
+def sights(
+    design: tuple[Corridor, str],
+    ground: Surface,
+    station: Floats,
+    rules: SightRules,
+    on_grade_m: float,
+) -> tuple[Sight, ...]:
+    """Sights across the street at each station, then along both edges from station to station.
+
+    Parameters
+    ----------
+    design : tuple of Corridor and str
+        The street and today's layer.
+    ground : Surface
+    station : ndarray, shape (n,)
+        Where laths stand, increasing.
+    rules : SightRules
+    on_grade_m : float
+        Ground within this of the layer carries a dot.
+
+    Returns
+    -------
+    tuple of Sight
+        All there are, working or not. None where the job has no layer with edges.
+
+    Notes
+    -----
+    A sight works where both dots can be painted on ground that is at grade, it is no
+    longer than ``longest_m``, and today's ground stays ``clear_m`` below it.
+    """
+    corridor, target = design
+    layer = edge_layer(corridor, target)
+    if not layer:
+        return ()
+    first, last = reach_of(corridor)
+    station = station[(station >= first) & (station <= last)]
+    drawn = [_across(design, layer, float(s), rules) for s in station]
+    for side in (-1, 1):
+        drawn += [
+            _along(design, layer, (float(a), float(b), side), rules) for a, b in pairwise(station)
+        ]
+    found = _on_ground([sight for sight in drawn if sight is not None], design, ground)
+    blocked = _blocked(found, ground, rules)
+    return tuple(
+        replace(sight, why_not=_why_not(sight, stands, rules, on_grade_m))
+        for sight, stands in zip(found, blocked, strict=True)
+    )
+
+
+def _dot(design: tuple[Corridor, str], station: float, offset: float) -> Dot:
+    corridor, target = design
+    s, o = np.array([station]), np.array([offset])
+    e, n, _ = line.point_at(corridor.alignment, s, o)
+    z = layer_elevation(corridor, corridor.layer(target), s, o, e, n)
+    return Dot(station, offset, float(e[0]), float(n[0]), float(z[0]), float("nan"))
+
+
+def _on_ground(found: list[Sight], design: tuple[Corridor, str], ground: Surface) -> list[Sight]:
+    """The sights with today's ground at their dots, all looked up at once."""
+    corridor, target = design
+    dots = [dot for sight in found for dot in (sight.first, sight.second)]
+    s = np.array([dot.station for dot in dots])
+    o = np.array([dot.offset for dot in dots])
+    read_at = where_shot(corridor, ground, s, o)
+    e, n, _ = line.point_at(corridor.alignment, read_at, o)
+    layer = corridor.layer(target)
+    off = locate.interpolate(ground, e, n) - layer_elevation(corridor, layer, read_at, o, e, n)
+    z = [dot.design + float(cut) for dot, cut in zip(dots, off, strict=True)]
+    return [
+        replace(
+            sight,
+            first=replace(sight.first, ground=z[2 * k]),
+            second=replace(sight.second, ground=z[2 * k + 1]),
+        )
+        for k, sight in enumerate(found)
+    ]
+
+
+def _across(
+    design: tuple[Corridor, str], layer: str, station: float, rules: SightRules
+) -> Sight | None:
+    """From edge to edge, read at every break of today's and the top layer and at the quarters."""
+    corridor, _ = design
+    ends = [float(outermost(corridor, layer, side, station)[0][0]) for side in (-1, 1)]
+    if not np.isfinite(ends).all():
+        return None
+    first, second = (_dot(design, station, end) for end in ends)
+    _, offset, what = spots(corridor, np.array([station]), _layers(corridor, layer))
+    places = [
+        (o, name)
+        for o, name in zip(offset.tolist(), what, strict=True)
+        if ends[0] + 0.05 < o < ends[1] - 0.05
+    ]
+    taken = [o for o, _ in places]
+    crown = next((o for o, name in places if name == "crown"), 0.0)
+    for end in ends:
+        quarter = 0.5 * (crown + end)
+        if all(abs(quarter - o) > 0.05 for o in taken):
+            places.append((quarter, "quarter"))
+    places.sort()
+    at = np.array([o for o, _ in places])
+    reading = _readings(
+        design, (first, second), (np.full(len(at), station), at), [n for _, n in places], rules
+    )
+    return Sight("across", first, second, ends[1] - ends[0], reading, "")
+
+
+def _layers(corridor: Corridor, layer: str) -> list[str]:
+    top = corridor.layers[0]
+    return [layer] + ([top.name] if top.surface is None and top.name != layer else [])
+
+
+def _along(
+    design: tuple[Corridor, str],
+    layer: str,
+    along: tuple[float, float, int],
+    rules: SightRules,
+) -> Sight | None:
+    """From one lath to the next along an edge, read at the quarters of the way."""
+    corridor, _ = design
+    start, end, side = along
+    station = start + (end - start) * np.array([0.0, 0.25, 0.5, 0.75, 1.0])
+    offset, _ = outermost(corridor, layer, side, station)
+    if not np.isfinite(offset).all():
+        return None
+    dots = [_dot(design, float(station[k]), float(offset[k])) for k in (0, -1)]
+    reading = _readings(
+        design, (dots[0], dots[1]), (station[1:-1], offset[1:-1]),
+        ["quarter", "middle", "quarter"], rules,
+    )  # fmt: skip
+    length = float(np.hypot(dots[1].easting - dots[0].easting, dots[1].northing - dots[0].northing))
+    return Sight("along", dots[0], dots[1], length, reading, "")
+
+
+def _readings(
+    design: tuple[Corridor, str],
+    dots: tuple[Dot, Dot],
+    at: tuple[Floats, Floats],
+    what: list[str],
+    rules: SightRules,
+) -> tuple[Reading, ...]:
+    corridor, target = design
+    east, north, _ = line.point_at(corridor.alignment, *at)
+    z = layer_elevation(corridor, corridor.layer(target), *at, east, north)
+    first, second = dots
+    dx, dy = second.easting - first.easting, second.northing - first.northing
+    length = float(np.hypot(dx, dy))
+    # a place beside the line of sight, on a bend, is read where it is square to it
+    share = ((east - first.easting) * dx + (north - first.northing) * dy) / length**2
+    delta = correction(z, share, first.design, second.design)
+    error = sight_error(share, length, rules)
+    along = first.station != second.station
+    return tuple(
+        Reading(
+            station=float(at[0][k]),
+            offset=float(at[1][k]),
+            what=what[k],
+            delta_m=float(delta[k]),
+            error_m=float(error[k]),
+            extra=along and abs(float(delta[k])) > rules.most_sagitta_m,
+        )
+        for k in range(len(what))
+        if np.isfinite(delta[k])
+    )
+
+
+def _why_not(sight: Sight, blocked: bool, rules: SightRules, on_grade: float) -> str:
+    """What keeps a sight from working; empty where it works."""
+    off = []
+    for dot in (sight.first, sight.second):
+        side = format_side(dot.offset)
+        if np.isnan(dot.ground):
+            off.append(f"{side} not shot")
+        elif abs(dot.ground - dot.design) > on_grade + 1e-9:
+            off.append(f"{side} {'high' if dot.ground > dot.design else 'low'}")
+    why = [f"no dot: {', '.join(dict.fromkeys(off))}"] if off else []
+    if sight.length_m > rules.longest_m + 1e-9:
+        why.append(f"longer than {rules.longest_m:g} m")
+    if blocked:
+        why.append("ground in the sight")
+    return "; ".join(why)
+
+
+def _blocked(found: list[Sight], ground: Surface, rules: SightRules) -> list[bool]:
+    """Whether ground stands in each sight; what nobody shot is not known to."""
+    counts = [max(2, int(sight.length_m / LOOKS_M) + 1) for sight in found]
+    share = [np.linspace(0.0, 1.0, count) for count in counts]
+    pairs = list(zip(found, share, strict=True))
+
+    def between(name: str) -> Floats:
+        return np.concatenate(
+            [getattr(x.first, name) * (1.0 - t) + getattr(x.second, name) * t for x, t in pairs]
+        )
+
+    if not pairs:
+        return []
+    eye = between("design") + rules.rod_m
+    z = locate.interpolate(ground, between("easting"), between("northing"))
+    with np.errstate(invalid="ignore"):
+        high = z > eye - rules.clear_m
+    return [bool(part.any()) for part in np.split(high, np.cumsum(counts)[:-1])]
+
+
+def rod_words(reading: Reading, rules: SightRules, rounding: Rounding) -> str:
+    """Where the sight strikes a graduated rod that stands on grade, from its foot: ``1.120``."""
+    return format_length(
+        float(round_half_away(rules.rod_m - reading.delta_m, rounding.lath_m)), step=rounding.lath_m
+    )
+
+
+def delta_words(delta: float, rounding: Rounding) -> str:
+    """``80 ABOVE`` or ``15 BELOW`` the sight in mm, ``ON SIGHT`` within half a step."""
+    millimetres = float(round_half_away(delta, rounding.lath_m)) * 1000.0
+    if millimetres == 0:
+        return "ON SIGHT"
+    return f"{abs(millimetres):.0f} {'ABOVE' if millimetres > 0 else 'BELOW'}"
+
+
+def table(
+    corridor: Corridor, found: tuple[Sight, ...], rules: SightRules, rounding: Rounding
+) -> Table:
+    """``sightlines.csv``: a row a reading, with the sight that it belongs to."""
+    line_of = corridor.alignment
+    columns = (
+        "way", "station_first", "station_second", "side_first", "side_second", "length_m",
+        "works", "at", "station", "side", "offset_m", "above_sight_m", "rod_reading_m", "shows",
+        "sigma_m", "extra_dot", "note",
+    )  # fmt: skip
+    rows = [
+        (
+            sight.way,
+            station_text(line_of, sight.first.station),
+            station_text(line_of, sight.second.station),
+            format_side(sight.first.offset),
+            format_side(sight.second.offset),
+            format_length(sight.length_m, step=0.01),
+            "no" if sight.why_not else "yes",
+            lath_name(reading.what),
+            station_text(line_of, reading.station),
+            format_side(reading.offset),
+            format_length(reading.offset),
+            format_length(reading.delta_m, step=0.0001),
+            rod_words(reading, rules, rounding),
+            delta_words(reading.delta_m, rounding),
+            format_length(reading.error_m, step=0.0001),
+            "yes" if reading.extra else "",
+            sight.why_not,
+        )
+        for sight in found
+        for reading in sight.readings
+    ]
+    text = frozenset(columns) - {
+        "length_m", "offset_m", "above_sight_m", "rod_reading_m", "sigma_m",
+    }  # fmt: skip
+    return Table("sightlines", columns, tuple(rows), text)

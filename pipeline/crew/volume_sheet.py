@@ -1,0 +1,221 @@
+"""Volumes as the foreman and the pay sheet read them: rows and lines, final."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from pipeline.compare.balance import Balance
+from pipeline.compare.bulking import in_state
+from pipeline.compare.cross_sections import SectionVolumes
+from pipeline.compare.intervals import Intervals
+from pipeline.compare.next_shots import NextShots
+from pipeline.compare.uncertainty import StandardError, Uncertainty
+from pipeline.crew.stakes import column_name
+from pipeline.model import Quantity, Table
+from pipeline.settings_earthwork import Bulking, Volumes
+from pipeline.units import format_length, format_side, format_station, ground_mark, lath_mark
+
+NINETY_FIVE = 1.96
+"""Standard deviations either side that hold 95 of 100 cases: REF-AC-3 of the references."""
+EXPLAIN = 0.03
+"""End areas that differ by more from the exact volume are explained."""
+MISSED_SHARE = 0.5
+"""What the triangles miss is said where it is more than this many standard errors."""
+
+
+def interval_table(found: Intervals) -> Table:
+    """Cut and fill by stretch, and by lane where there are lanes."""
+    rows = tuple(
+        (
+            format_station(found.start[k]) if np.isfinite(found.start[k]) else "before",
+            format_station(found.end[k]) if np.isfinite(found.end[k]) else "after",
+            found.lane[k],
+            format_length(found.cut_m3[k], step=0.01),
+            format_length(found.fill_m3[k], step=0.01),
+            format_length(found.cut_area_m2[k], step=0.1),
+            format_length(found.fill_area_m2[k], step=0.1),
+            format_length(found.compared_area_m2[k], step=0.1),
+            format_length(found.uncovered_area_m2[k], step=0.1),
+            lath_mark(float(found.mean_cut_m[k])),
+        )
+        for k in range(len(found))
+    )
+    columns = (
+        "from_station", "to_station", "lane", "cut_m3", "fill_m3", "cut_m2", "fill_m2",
+        "compared_m2", "not_surveyed_m2", "mean",
+    )  # fmt: skip
+    name = f"volumes_{column_name(found.layer)}"
+    return Table(name, columns, rows, frozenset(columns[:3]) | {"mean"})
+
+
+def section_table(found: SectionVolumes) -> Table:
+    """End areas and prismoids by stretch, beside the exact volume."""
+    rows = []
+    for k in range(len(found.start)):
+        values = (
+            getattr(found, f"{method}_{what}_m3")[k]
+            for what in ("cut", "fill")
+            for method in ("end_area", "prismoidal", "curve", "exact")
+        )
+        rows.append(
+            (
+                format_station(found.start[k]),
+                format_station(found.end[k]),
+                *(format_length(float(value), step=0.01) for value in values),
+            )
+        )
+    methods = ("end_area", "prismoidal", "curve_correction", "exact")
+    numbers = (f"{what}_{method}_m3" for what in ("cut", "fill") for method in methods)
+    columns = ("from_station", "to_station", *numbers)
+    name = f"sections_{column_name(found.layer)}"
+    return Table(name, columns, tuple(rows), frozenset(columns[:2]))
+
+
+def section_lines(found: SectionVolumes) -> tuple[str, ...]:
+    """Totals by each method, and why they differ where they do."""
+    said = []
+    for what in ("cut", "fill"):
+        exact = float(getattr(found, f"exact_{what}_m3").sum())
+        words = [f"{what} {exact:.1f} m3 exact"]
+        for method, title in (("end_area", "average end area"), ("prismoidal", "prismoidal")):
+            total = float(getattr(found, f"{method}_{what}_m3").sum())
+            off = found.off_by(method, what)
+            share = "" if math.isnan(off) else f" ({100 * off:+.1f} %)"
+            words.append(f"{title} {total:.1f}{share}")
+        said.append(", ".join(words))
+        if abs(found.off_by("end_area", what)) > EXPLAIN:
+            said.append(
+                f"  {what} by end areas is more than {100 * EXPLAIN:.0f} % off: it begins, ends or"
+                " bends between the sections; take sections closer together"
+            )
+    return tuple(said)
+
+
+def plus_minus(value: float, error: StandardError) -> str:
+    """``118 m3 +- 9``: volume and what holds it in 95 of 100 cases.
+
+    Examples
+    --------
+    >>> plus_minus(118.2, StandardError(900.0, 2.0, 3.0, 2.7))
+    '118 m3 +- 9'
+    """
+    if math.isnan(error.total):
+        return f"{format_length(value, step=0.1)} m3, too few shots to say how sure"
+    either = NINETY_FIVE * error.total
+    step = 1.0 if either >= 2 else 0.1
+    return f"{format_length(value, step=step)} m3 +- {format_length(either, step=step)}"
+
+
+def uncertainty_lines(quantity: Quantity, found: Uncertainty) -> tuple[str, ...]:
+    """How sure cut, fill and mean are, in 95 of 100 cases, and what it hangs on."""
+    said = [
+        (
+            f"cut {plus_minus(quantity.cut_m3, found.cut)},"
+            f" fill {plus_minus(quantity.fill_m3, found.fill)} (95 of 100 cases)"
+        ),
+    ]
+    net = found.net
+    if math.isnan(net.total):
+        return tuple(said)
+    mean = lath_mark(quantity.mean_cut_m)
+    parts = ", ".join(
+        f"{title} {NINETY_FIVE * 1000 * value / net.area_m2:.1f}"
+        for title, value in (
+            ("bench and set-up", net.systematic),
+            ("ground between the shots", net.between),
+            ("single shots", net.instrument),
+        )
+    )
+    said.append(f"mean {mean} m +- {NINETY_FIVE * 1000 * net.mean_m:.0f} mm: {parts} mm")
+    if abs(found.cut.missed) > MISSED_SHARE * found.cut.total:
+        said.append(
+            f"cut and fill are likely {abs(found.cut.missed):.1f} m3"
+            f" {'larger' if found.cut.missed > 0 else 'smaller'} each: the ground waves between"
+            " the shots"
+        )
+    said.append(f"ground between the shots: {found.roughness.method}")
+    if found.thinned:
+        said.append("so many shots that only some were used to work out how sure this is")
+    return tuple(said)
+
+
+def state_lines(quantity: Quantity, bulking: Bulking) -> tuple[str, ...]:
+    """Cut and fill in the bank, loose and compacted."""
+    said = []
+    for what, of, volume in (
+        ("cut", "bank", quantity.cut_m3),
+        ("fill", "compacted", quantity.fill_m3),
+    ):
+        states = (
+            f"{float(in_state(volume, of, to, bulking)):.1f} {to}"  # type: ignore[arg-type]
+            for to in ("bank", "loose", "compacted")
+        )
+        said.append(f"{what} m3: {', '.join(states)}")
+    return tuple(said)
+
+
+def next_shot_table(found: NextShots) -> Table:
+    """Where to shoot next, the most useful first."""
+    rows = tuple(
+        (
+            str(k + 1),
+            format_station(found.station[k]),
+            format_side(found.offset[k]),
+            format_length(abs(found.offset[k]), step=0.1),
+            format_length(100 * found.left[k], step=1.0),
+        )
+        for k in range(len(found))
+    )
+    columns = ("number", "station", "side", "offset_m", "error_left_percent")
+    return Table("next_shots", columns, rows, frozenset({"station", "side"}))
+
+
+def balance_table(found: Balance) -> Table:
+    """Own mean and rolling mean by stretch, and the verdict."""
+    rows = tuple(
+        (
+            format_station(found.start[k]),
+            format_station(found.end[k]),
+            format_length(1000 * found.own[k], step=1.0),
+            format_length(1000 * found.mean[k], step=1.0),
+            format_length(1000 * found.error[k], step=0.1) if np.isfinite(found.error[k]) else "",
+            str(found.shots[k]),
+            found.verdict[k],
+        )
+        for k in range(len(found.start))
+    )
+    columns = (
+        "from_station", "to_station", "own_mm", "mean_mm", "error_mm", "shots", "verdict",
+    )  # fmt: skip
+    return Table("balance", columns, rows, frozenset({"from_station", "to_station", "verdict"}))
+
+
+def balance_lines(found: Balance, rules: Volumes) -> tuple[str, ...]:
+    """Lengths to take from or add to, and what is left alone."""
+    said = [
+        f"{format_station(one.start)} to {format_station(one.end)}: {_depth(one.depth_m)} over"
+        f" {one.area_m2:.0f} m2, {abs(one.volume_m3):.1f} m3"
+        for one in found.out
+    ]
+    if not said:
+        said.append(f"the mean over {rules.balance_m:.0f} m is good everywhere")
+    for verdict, text in (
+        ("left alone", "high or low by themselves, evened out by their neighbours: left alone"),
+        ("spot", "so far off that they are bladed into their neighbours"),
+        ("not shown", "with too few shots to say that the mean is good"),
+        ("not surveyed", "not surveyed"),
+    ):
+        count = int((found.verdict == verdict).sum())
+        if count:
+            said.append(f"{count} stretch{'' if count == 1 else 'es'} {text}")
+    return tuple(said)
+
+
+def _depth(depth_m: float) -> str:
+    mark = ground_mark(depth_m, step=0.005)
+    if mark == "GRADE":
+        return "less than half a centimetre off"
+    way = "take off" if depth_m > 0 else "put on"
+    return f"{way} {mark.split()[1]} cm"

@@ -1,0 +1,55 @@
+"""Everything that the grade person carries, gathered: what the lists and pages are made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.crew.bank import Bank
+from pipeline.crew.buried import Things
+from pipeline.crew.cutsheet import CutSheet
+from pipeline.crew.edge import EdgeSpot, Seen
+from pipeline.crew.lows import Turn
+from pipeline.crew.machine import Path
+from pipeline.crew.passes import PassRun
+from pipeline.crew.sightline import Sight
+from pipeline.crew.slope import SlopeStakes
+from pipeline.crew.stale import StaleMark
+from pipeline.crew.straight import Straightness, Wobble
+from pipeline.model import Corridor, Floats, Stakes, Texts
+from pipeline.settings import Job
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CrewWork:
+    """One day's work for the crew, each part as its own room found it.
+
+    ``edge_layer`` is empty where the design has no section with edges; then there are no
+    edge, bank, path and sights either. ``flags`` and ``to_line`` belong to the hubs of
+    ``sheet``, ``ties`` to ``things``.
+    """
+
+    job: Job
+    corridor: Corridor
+    edge_layer: str
+    dots: Stakes
+    sheet: CutSheet
+    flags: Texts
+    to_line: Floats
+    sights: tuple[Sight, ...]
+    spots: tuple[EdgeSpot, ...]
+    seen: tuple[Seen, ...]
+    straight: tuple[Straightness, ...]
+    long_sights: tuple[Wobble, ...]
+    path: Path | None
+    bank: Bank | None
+    things: Things
+    ties: Texts
+    turns: tuple[Turn, ...]
+    passes: tuple[PassRun, ...]
+    stale: tuple[StaleMark, ...]
+    slopes: SlopeStakes
+
+    @property
+    def layer(self) -> str:
+        """The layer that today's ground is graded to."""
+        return self.job.target.layer

@@ -1,0 +1,363 @@
+"""What a person should see of a design before dirt moves: grades, curves, crossfall, thickness."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.design import profile as grade_line
+from pipeline.design.alignment import curvature_on, element_of
+from pipeline.design.equations import station_text
+from pipeline.design.section import between, filled, span_of
+from pipeline.model import Bools, Corridor, Finding, Findings, Floats, Layer
+from pipeline.settings_design import DesignLimits, LayerRule
+
+_FOOT_M = 0.3048
+_STEP_M = 0.25
+_SIDE = {-1: "left", 1: "right"}
+
+K_FEET_PER_PERCENT = {
+    20: (7, 17), 25: (12, 26), 30: (19, 37), 35: (29, 49), 40: (44, 64), 45: (61, 79),
+    50: (84, 96), 55: (114, 115), 60: (151, 136), 65: (193, 157), 70: (247, 181),
+}  # fmt: skip
+"""Speed [mph] -> least K of crests and sags [ft a percent], stopping sight distance.
+
+The design controls of the AASHTO Green Book, from memory; 30 to 70 mph agree with
+REF-VC-11, 20 and 25 with the same formulas, S²/2158 and S²/(400 + 3.5 S), for 115 and 155 ft.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Stations between which something holds, and the worst value there."""
+
+    start: float
+    end: float
+    worst: float
+
+    @property
+    def length(self) -> float:
+        """Metres along the street."""
+        return self.end - self.start
+
+
+def design_findings(
+    corridor: Corridor, limits: DesignLimits, rules: Sequence[LayerRule]
+) -> Findings:
+    """Everything about the streets of a design that is outside its limits.
+
+    Parameters
+    ----------
+    corridor : Corridor
+        The main street and its parts; every part with sections is checked.
+    limits : DesignLimits
+    rules : sequence of LayerRule
+        Least thicknesses.
+
+    Returns
+    -------
+    Findings
+        Grade breaks without a curve, K values below the table, crossfall outside its
+        range, flat spots, gutters too flat to drain, layers too thin: in this order,
+        street by street.
+    """
+    found: list[Finding] = []
+    streets = [corridor, *(part.corridor for part in corridor.parts if part.corridor is not None)]
+    for street in streets:
+        found += grade_breaks(street, limits)
+        found += short_curves(street, limits)
+        found += crossfalls(street, limits)
+        found += flat_spots(street, limits)
+        found += gutters(street, limits)
+        found += thin_layers(street, rules)
+    return tuple(found)
+
+
+def _told(street: Corridor, kind: str, station: float, text: str, do: str) -> Finding:
+    at = station_text(street.alignment, station)
+    return Finding("person", kind, f"{street.name} at {at}: {text}", do, station=station)
+
+
+def grade_breaks(street: Corridor, limits: DesignLimits) -> list[Finding]:
+    """Changes of grade over the limit without a vertical curve."""
+    profile = street.profile
+    jump = profile.grade_start[1:] - profile.grade_end[:-1]
+    rows = np.flatnonzero(np.abs(jump) > limits.grade_break_pct / 100.0 + 1e-9)
+    return [
+        _told(
+            street, "grade break", float(profile.station[i + 1]),
+            f"the grade turns by {100 * jump[i]:+.2f} % at once, over"
+            f" {limits.grade_break_pct:g} %",
+            "ask the designer for a vertical curve",
+        )
+        for i in rows
+    ]  # fmt: skip
+
+
+def short_curves(street: Corridor, limits: DesignLimits) -> list[Finding]:
+    """Vertical curves sharper than the K table of the stated speed."""
+    if not limits.speed_mph:
+        return []
+    profile = street.profile
+    turn = profile.grade_end - profile.grade_start
+    crest, sag = (k * _FOOT_M for k in K_FEET_PER_PERCENT[limits.speed_mph])
+    found = []
+    for i in np.flatnonzero(np.abs(turn) > 1e-6):
+        length = float(profile.station[i + 1] - profile.station[i])
+        k = length / (100.0 * abs(float(turn[i])))
+        least = sag if turn[i] > 0.0 else crest
+        if k < least - 1e-9:
+            kind = "sag" if turn[i] > 0.0 else "crest"
+            text = (
+                f"{kind} curve of {length:.1f} m has K {k:.1f} m/%, at {limits.speed_mph} mph the"
+                f" table asks for {least:.1f}"
+            )
+            do = "ask the designer for a longer curve"
+            found.append(_told(street, "vertical curve", float(profile.station[i]), text, do))
+    return found
+
+
+def _roadway(street: Corridor, name: str, side: int) -> tuple[Layer, list[tuple[int, int]]] | None:
+    """The strips of the top layer from the crown to the break that ends the roadway."""
+    layer = street.layers[0]
+    if layer.surface is not None or (name, side) not in set(
+        zip(layer.breaks, layer.side, strict=True)
+    ):
+        return None
+    last = next(
+        j for j, pair in enumerate(zip(layer.breaks, layer.side, strict=True))
+        if pair == (name, side)
+    )  # fmt: skip
+    crown = layer.side.index(0)
+    columns = range(crown, last + side, side)
+    return layer, list(itertools.pairwise(columns))
+
+
+def _stations(street: Corridor, layer: Layer) -> Floats:
+    first = max(layer.station[0], street.profile.station[0], street.alignment.station[0])
+    last = min(layer.station[-1], street.profile.station[-1], street.alignment.station[-1])
+    if not last > first:
+        return np.empty(0)
+    return np.linspace(first, last, max(2, int(np.ceil((last - first) / _STEP_M)) + 1))
+
+
+def stretches(
+    station: Floats, value: Callable[[Floats], Floats], bad: Callable[[Floats], Bools]
+) -> Iterator[Stretch]:
+    """Where a value is bad: from samples, with both ends found to a millimetre."""
+    values = value(station)
+    with np.errstate(invalid="ignore"):
+        hit = bad(values) & np.isfinite(values)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], hit, [False]]).astype(np.int8)))
+    for low, high in zip(edges[::2], edges[1::2], strict=True):
+        start = float(station[low])
+        end = float(station[high - 1])
+        if low > 0:
+            start = _border(float(station[low - 1]), start, value, bad)
+        if high < len(station):
+            end = _border(float(station[high]), end, value, bad)
+        inside = values[low:high]
+        yield Stretch(start, end, float(inside[np.argmin(np.abs(inside))]))
+
+
+def _border(
+    good: float, bad_at: float, value: Callable[[Floats], Floats],
+    bad: Callable[[Floats], Bools],
+) -> float:  # fmt: skip
+    while abs(good - bad_at) > 0.001:
+        middle = np.array([0.5 * (good + bad_at)])
+        if bad(value(middle))[0]:
+            bad_at = float(middle[0])
+        else:
+            good = float(middle[0])
+    return bad_at
+
+
+def crossfalls(street: Corridor, limits: DesignLimits) -> list[Finding]:
+    """Crossfall of the roadway outside its range, also where it turns through level."""
+    least, most = limits.crossfall_least_pct / 100.0, limits.crossfall_most_pct / 100.0
+    found = []
+    for side in (-1, 1):
+        road = _roadway(street, limits.roadway, side)
+        if road is None:
+            continue
+        layer, strips = road
+        for inner, outer in strips:
+
+            def falls(
+                s: Floats, pair: tuple[int, int] = (inner, outer), on: Layer = layer
+            ) -> Floats:
+                return _crossfall(on, s, *pair)
+
+            for stretch in stretches(
+                _stations(street, layer), falls,
+                lambda f: (np.abs(f) < least - 1e-9) | (np.abs(f) > most + 1e-9),
+            ):  # fmt: skip
+                strip = f"{layer.breaks[inner]} to {layer.breaks[outer]} {_SIDE[side]}"
+                text = (
+                    f"crossfall from {strip} is {100 * stretch.worst:+.2f} % to"
+                    f" {station_text(street.alignment, stretch.end)}, {stretch.length:.1f} m;"
+                    f" {limits.crossfall_least_pct:g} to {limits.crossfall_most_pct:g} % is asked"
+                )
+                do = "ask the designer whether it is meant"
+                found.append(_told(street, "crossfall", stretch.start, text, do))
+    return found
+
+
+def _crossfall(layer: Layer, station: Floats, inner: int, outer: int) -> Floats:
+    """Fall outward of one strip [m/m]; NaN where the strip has no width."""
+    span = span_of(layer, station)
+    offsets, rises = filled(layer)
+    width = np.abs(between(offsets[:, outer], span) - between(offsets[:, inner], span))
+    drop = between(rises[:, inner], span) - between(rises[:, outer], span)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(width > 1e-6, drop / width, np.nan))
+
+
+def flat_spots(street: Corridor, limits: DesignLimits) -> list[Finding]:
+    """Places of the roadway whose steepest slope, along and across together, is too little."""
+    found = []
+    flat = limits.flat_pct / 100.0 - 1e-9
+    for side in (-1, 1):
+        road = _roadway(street, limits.roadway, side)
+        if road is None:
+            continue
+        layer, strips = road
+        for inner, outer in strips:
+
+            def slope(
+                s: Floats, pair: tuple[int, int] = (inner, outer), on: Layer = layer
+            ) -> Floats:
+                return resultant(street, on, s, pair)
+
+            for stretch in stretches(_stations(street, layer), slope, lambda v: v < flat):
+                text = (
+                    f"flat from {layer.breaks[inner]} to {layer.breaks[outer]} {_SIDE[side]} over"
+                    f" {stretch.length:.2f} m, to {station_text(street.alignment, stretch.end)};"
+                    f" the steepest slope there is {100 * stretch.worst:.2f} %"
+                )
+                do = "ask the designer for grade or crossfall: water stands on it"
+                found.append(_told(street, "flat spot", stretch.start, text, do))
+    return found
+
+
+def resultant(street: Corridor, layer: Layer, station: Floats, strip: tuple[int, int]) -> Floats:
+    """Least over a strip's width of the steepest slope [m/m] at stations.
+
+    Notes
+    -----
+    Along the street the grade goes evenly from the strip's one edge to the other, across it
+    the crossfall is one; the least of the two together is at an edge or where the grade is zero.
+    """
+    along = [_edge_grade(street, layer, station, column, true=False) for column in strip]
+    across = _crossfall(layer, station, *strip)
+    level = np.sign(along[0]) * np.sign(along[1]) <= 0.0
+    least = np.where(level, 0.0, np.minimum(np.abs(along[0]), np.abs(along[1])))
+    return np.hypot(least, across)
+
+
+def _edge_grade(
+    street: Corridor, layer: Layer, station: Floats, column: int, *, true: bool
+) -> Floats:
+    """Grade along a break with station [m/m]; a metre of the break itself where `true`."""
+    span = span_of(layer, station)
+    row, _ = span
+    offsets, rises = filled(layer)
+    length = layer.station[row + 1] - layer.station[row]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        climb = (rises[row + 1, column] - rises[row, column]) / length
+    grade = grade_line.grade(street.profile, station) + climb
+    if not true:
+        return np.asarray(grade)
+    line = street.alignment
+    k = curvature_on(line, element_of(line, station), station)
+    return np.asarray(grade / np.maximum(1.0 - k * between(offsets[:, column], span), 1e-6))
+
+
+def gutters(street: Corridor, limits: DesignLimits) -> list[Finding]:
+    """Gutter lines flatter than the least grade.
+
+    About a high or low point of a vertical curve a gutter is flat for a stretch; that is
+    told as a note, with its length.
+    """
+    layer = street.layers[0]
+    if layer.surface is not None or not limits.gutter:
+        return []
+    found = []
+    least = limits.gutter_least_pct / 100.0
+    for column, (name, side) in enumerate(zip(layer.breaks, layer.side, strict=True)):
+        if name != limits.gutter:
+            continue
+
+        def slope(s: Floats, at: int = column) -> Floats:
+            here = ~np.isnan(between(layer.offset[:, at], span_of(layer, s)))
+            return np.where(here, _edge_grade(street, layer, s, at, true=True), np.nan)
+
+        for stretch in stretches(
+            _stations(street, layer), slope, lambda g: np.abs(g) < least - 1e-9
+        ):
+            turns = slope(np.array([stretch.start, stretch.end]))
+            text = (
+                f"{name} {_SIDE[side]} is flatter than {limits.gutter_least_pct:g} % over"
+                f" {stretch.length:.1f} m, to {station_text(street.alignment, stretch.end)}"
+            )
+            do = "ask the designer: water stands in it"
+            finding = _told(street, "flat gutter", stretch.start, text, do)
+            if turns[0] * turns[1] < 0.0:
+                words = "a high or low point: set a basin at a low one"
+                finding = Finding("note", finding.kind, finding.text, words,
+                                  station=finding.station)  # fmt: skip
+            found.append(finding)
+    return found
+
+
+def thin_layers(street: Corridor, rules: Sequence[LayerRule]) -> list[Finding]:
+    """Layers whose upper face is nearer to the one above than the job allows."""
+    least = {rule.name: rule.least_m for rule in rules}
+    sections = [layer for layer in street.layers if layer.surface is None]
+    found = []
+    for upper, lower in itertools.pairwise(sections):
+        wanted = least.get(lower.name, 0.0)
+        if not wanted:
+            continue
+        station = np.unique(np.concatenate([_stations(street, upper)[::4], upper.station]))
+
+        def thickness(s: Floats, pair: tuple[Layer, Layer] = (upper, lower)) -> Floats:
+            return least_thickness(*pair, s)
+
+        def thin(t: Floats, limit: float = wanted) -> Bools:
+            return np.asarray(t < limit - 1e-9)
+
+        for stretch in stretches(station, thickness, thin):
+            text = (
+                f"{upper.name} stands only {stretch.worst:.3f} m over {lower.name}, to"
+                f" {station_text(street.alignment, stretch.end)}; {wanted:g} m is asked"
+            )
+            do = "ask the designer which of the two is meant"
+            found.append(_told(street, "thin layer", stretch.start, text, do))
+    return found
+
+
+def least_thickness(upper: Layer, lower: Layer, station: Floats) -> Floats:
+    """Least height of one layer over another at stations, where both are [m]."""
+    found = np.full(len(station), np.nan)
+    shapes = []
+    for layer in (upper, lower):
+        span = span_of(layer, station)
+        shapes.append([between(values, span) for values in filled(layer)])
+    for i in range(len(station)):
+        (uo, uz), (lo, lz) = ((shape[0][i], shape[1][i]) for shape in shapes)
+        if not (np.isfinite(uo).all() and np.isfinite(lo).all()):
+            continue
+        at = np.unique(np.concatenate([uo, lo]))
+        at = at[(at >= max(uo[0], lo[0])) & (at <= min(uo[-1], lo[-1]))]
+        if len(at):
+            # on a face both heights count: the lower end is met from either side
+            gap = np.minimum(
+                np.interp(at - 1e-9, uo, uz), np.interp(at + 1e-9, uo, uz)
+            ) - np.interp(at, lo, lz)
+            found[i] = float(gap.min())
+    return found

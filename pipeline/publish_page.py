@@ -1,0 +1,80 @@
+"""The foreman's page and the pictures of a day, put together from its results."""
+
+from __future__ import annotations
+
+from pipeline.compare import map as difference_map
+from pipeline.crew import buried, daypage, whereami
+from pipeline.crew.plan_frame import PlanWords
+from pipeline.crew.plan_inputs import band_limits
+from pipeline.deliver import page
+from pipeline.model import Table
+from pipeline.run import Day
+
+
+def page_files(
+    day: Day,
+    words: PlanWords,
+    *,
+    changes: tuple[str, ...] = (),
+    changes_tables: tuple[Table, ...] = (),
+) -> dict[str, bytes]:
+    """``day.html``.
+
+    Parameters
+    ----------
+    day : Day
+    words : PlanWords
+        What the drawing's title block says; the page says the same.
+    changes, changes_tables
+        What moved since the day before, final text.
+    """
+    inputs = page_inputs(day, words, changes, changes_tables)
+    return {"day.html": page.page_bytes(daypage.day_page(inputs))}
+
+
+def page_inputs(
+    day: Day,
+    words: PlanWords,
+    changes: tuple[str, ...] = (),
+    changes_tables: tuple[Table, ...] = (),
+) -> daypage.PageInputs:
+    """The parts of a day that its page shows."""
+    morning = day.morning
+    job, alignment = morning.inputs.job, morning.corridor.alignment
+    bands_m = job.sheet.bands_m
+    return daypage.PageInputs(
+        corridor=morning.corridor,
+        layer=job.target.layer,
+        ground=day.ground,
+        bands=difference_map.bands(day.difference, band_limits(bands_m)),
+        bands_m=bands_m,
+        zero=difference_map.zero_line(day.difference),
+        gaps=difference_map.not_surveyed(day.ground, day.design),
+        shots=morning.shots,
+        used=morning.used,
+        fate=morning.fate,
+        dots=day.dots,
+        stakes=day.stakes,
+        things=_things(day),
+        quantities=day.quantities,
+        findings=day.findings,
+        rounding=job.rounding,
+        words=words,
+        position=whereami.fit(job.grid.crs, alignment.easting, alignment.northing),
+        changes=changes,
+        changes_tables=changes_tables,
+        withheld=day.held and job.target.withhold,
+    )
+
+
+def _things(day: Day) -> buried.Things:
+    """Buried and standing things, as the crew's own list has them."""
+    morning = day.morning
+    job = morning.inputs.job
+    shot = morning.shots.take(morning.rows("lid") | morning.rows("object"))
+    return buried.things(
+        (morning.corridor, job.target.layer),
+        day.ground,
+        (morning.inputs.utilities, shot),
+        job.hazards,
+    )

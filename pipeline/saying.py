@@ -1,0 +1,274 @@
+"""A day's results in words and as JSON: the closing words, the manifest, what commands print."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline import __version__
+from pipeline.compare.places import Place
+from pipeline.crew.summary import CAUTION, Summary
+from pipeline.earthworks import Haul, Pregrade
+from pipeline.ingest.inputs import Inputs
+from pipeline.judging import USED_FATES
+from pipeline.model import Finding, Quantity, Table
+from pipeline.run import Day
+from pipeline.settings import Job
+from pipeline.units import format_length, format_side, format_station, lath_mark, round_half_away
+
+MARKS_REST_ON = ("surface.", "stakes.", "rounding.", "target.", "design.")
+"""Tables of settings that decide what is painted and written."""
+
+
+def findings_object(day: Day) -> dict[str, Any]:
+    """``findings.json``: every finding in full."""
+    return {
+        "day": day.morning.inputs.day,
+        "held": day.held,
+        "caution": CAUTION,
+        "findings": [finding_object(finding) for finding in day.findings],
+    }
+
+
+def finding_object(finding: Finding) -> dict[str, Any]:
+    """One finding as JSON takes it: null where there is no number."""
+    return {
+        "severity": finding.severity,
+        "kind": finding.kind,
+        "text": finding.text,
+        "do": finding.do,
+        "points": list(finding.points),
+        "file": finding.file or None,
+        "line": finding.line or None,
+        "station": number(finding.station),
+        "offset": number(finding.offset),
+    }
+
+
+def number(value: float, step: float = 0.001) -> float | None:
+    """A number rounded once for JSON; None where there is none."""
+    return None if np.isnan(value) else float(round_half_away(value, step))
+
+
+def quantity_object(row: Quantity) -> dict[str, float | None]:
+    """Cut, fill and areas of one layer."""
+    names = [field.name for field in fields(row) if field.name != "layer"]
+    return {name: number(getattr(row, name), 1e-4) for name in names}
+
+
+def quantities_object(day: Day) -> dict[str, Any]:
+    """``quantities.json``: every layer, cut and fill apart."""
+    job = day.morning.inputs.job
+    return {
+        "job": job.name,
+        "day": day.morning.inputs.day,
+        "target": job.target.layer,
+        "layers": {row.layer: quantity_object(row) for row in day.quantities},
+    }
+
+
+def manifest_object(day: Day, written: str) -> dict[str, Any]:
+    """``manifest.json`` but for the outputs, which the package adds as it writes them."""
+    inputs = day.morning.inputs
+    return {
+        "package": package_id(inputs),
+        "lath": __version__,
+        "job": inputs.job.name,
+        "day": inputs.day,
+        "written": written,
+        "held": day.held,
+        "inputs": [
+            {"file": item.file, "bytes": item.bytes, "sha256": item.sha256}
+            for item in inputs.fingerprints
+        ],
+        "settings": settings_object(inputs.job),
+        "findings": {
+            severity: sum(finding.severity == severity for finding in day.findings)
+            for severity in ("stop", "person", "note")
+        },
+    }
+
+
+def package_id(inputs: Inputs) -> str:
+    """Ten characters that change when any input, or the program's version, does."""
+    digest = hashlib.sha256(f"{__version__}\n{inputs.day}\n".encode())
+    for item in inputs.fingerprints:
+        digest.update(f"{item.file} {item.sha256}\n".encode())
+    return digest.hexdigest()[:10]
+
+
+def settings_object(job: Job) -> dict[str, dict[str, Any]]:
+    """Every setting, its value, and whether the job states it or it is assumed."""
+    return {
+        key: {"value": value, "origin": "job" if key in job.given else "assumed"}
+        for key, value in _flat(job)
+    }
+
+
+def assumed(job: Job) -> tuple[str, ...]:
+    """What the marks rest on and the job leaves to the default; the rest only counted."""
+    numbers = [
+        (key, value)
+        for key, value in _flat(job)
+        if key not in job.given and isinstance(value, int | float) and not isinstance(value, bool)
+    ]
+    shown = [f"{key} {value:g}" for key, value in numbers if key.startswith(MARKS_REST_ON)]
+    return (*shown, f"{len(numbers) - len(shown)} more settings, listed in manifest.json")
+
+
+def _flat(settings: object, prefix: str = "") -> list[tuple[str, Any]]:
+    rows: list[tuple[str, Any]] = []
+    for item in fields(settings):  # type: ignore[arg-type]  # only settings dataclasses come here
+        value = getattr(settings, item.name)
+        key = f"{prefix}{item.name}"
+        if item.name in {"folder", "given"} and not prefix:
+            continue
+        if is_dataclass(value):
+            rows += _flat(value, f"{key}.")
+        elif not isinstance(value, Mapping | list | tuple) or not any(
+            is_dataclass(part) for part in _parts(value)
+        ):
+            rows.append((key, value))
+    return rows
+
+
+def _parts(value: Any) -> list[Any]:
+    if isinstance(value, Mapping):
+        return list(value.values())
+    return list(value) if isinstance(value, list | tuple) else []
+
+
+def summary_of(day: Day) -> Summary:
+    """The figures for the closing words."""
+    morning = day.morning
+    job, shots = morning.inputs.job, morning.shots
+    refused = morning.placed.refused
+    reasons = [(str(name), int(morning.rows(name).sum())) for name in sorted(set(morning.fate))]
+    unread = [("row that cannot be read", refused)] if refused else []
+    listed = sum(count for name, count in reasons if name not in USED_FATES)
+    painted = day.dots.kind
+    return Summary(
+        job=job.name,
+        day=morning.inputs.day,
+        read=len(shots) + refused,
+        used=len(shots) - listed,
+        refused=listed + refused,
+        reasons=tuple(
+            [row for row in reasons if row[0] in USED_FATES]
+            + [row for row in reasons if row[0] not in USED_FATES]
+            + unread
+        ),
+        quantities=day.quantities,
+        target=job.target.layer,
+        extremes=tuple(
+            f"{what} {format_side(offset)} at {format_station(station)}".replace(" CL at", " at")
+            for what, offset, station in zip(
+                day.stakes.what, day.stakes.offset, day.stakes.station, strict=True
+            )
+            if what.startswith(("high point", "low point"))
+        ),
+        numbers=(
+            ("numbers", int((painted == "number").sum())),
+            ("dots at grade", int((painted == "dot").sum())),
+            ("spots not shot", int((painted == "unshot").sum())),
+            ("stakes to set", len(day.stakes)),
+            ("hubs on the cut sheet", len(day.sheet.hubs)),
+        ),
+        findings=day.findings,
+        assumed=assumed(job),
+    )
+
+
+def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> dict[str, Any]:
+    """What ``--json`` prints of a run or a check."""
+    summary = summary_of(day)
+    return {
+        "day": summary.day,
+        "package": None if folder is None else folder.as_posix(),
+        "held": day.held,
+        "shots": {"read": summary.read, "used": summary.used, "refused": summary.refused},
+        "target": summary.target,
+        "layers": {
+            row.layer: {
+                "cut_m3": number(row.cut_m3),
+                "fill_m3": number(row.fill_m3),
+                "mean_cut_m": number(row.mean_cut_m, 1e-4),
+                "uncovered_m2": number(row.uncovered_area_m2, 0.01),
+            }
+            for row in day.quantities
+        },
+        "findings": [finding_object(finding) for finding in day.findings],
+        "seconds": {stage: round(spent, 3) for stage, spent in seconds.items()},
+    }
+
+
+def place_object(place: Place) -> dict[str, Any]:
+    """What ``lath at --json`` prints; null where there is no layer or no ground."""
+    return {
+        "station": number(place.station),
+        "station_text": place.called,
+        "offset": number(place.offset),
+        "easting": number(place.easting),
+        "northing": number(place.northing),
+        "ground": number(place.ground),
+        "layers": {name: number(z) for name, z in place.layers.items()},
+        "cut": {name: number(cut) for name, cut in place.cut.items()},
+        "other_feet": [
+            {"station": number(station), "offset": number(offset)}
+            for station, offset in place.other_feet
+        ],
+    }
+
+
+def place_words(place: Place) -> list[str]:
+    """The same for a person."""
+    side = format_side(place.offset)
+    along = f"Station {place.called}"
+    across = f"offset {format_length(place.offset)} {side}"
+    grid = f"E {format_length(place.easting)}, N {format_length(place.northing)}"
+    lines = [f"{along}, {across}, {grid}"]
+    ground = format_length(place.ground) or "not surveyed"
+    lines.append(f"Ground            {ground}")
+    for name, elevation in place.layers.items():
+        height = format_length(elevation) or "not designed here"
+        lines.append(f"{name:18s}{height}  {lath_mark(place.cut[name])}".rstrip())
+    lines += [
+        f"Also {called} {format_length(offset)}: inside a tight curve the place"
+        " lies square to more than one station"
+        for called, (_, offset) in zip(place.others_called, place.other_feet, strict=True)
+    ]
+    return lines
+
+
+def table_words(table: Table) -> list[str]:
+    """A table in aligned columns, for a terminal."""
+    rows = [table.columns, *table.rows]
+    widths = [max(len(row[k]) for row in rows) for k in range(len(table.columns))]
+    return [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in rows
+    ]
+
+
+def table_objects(table: Table) -> list[dict[str, str]]:
+    """A table as one object a row, texts as printed."""
+    return [dict(zip(table.columns, row, strict=True)) for row in table.rows]
+
+
+def pregrade_object(day: Day, height: Pregrade, haul: Haul) -> dict[str, Any]:
+    """What ``lath pregrade --json`` prints: the decision, its words and its tables."""
+    return {
+        "day": day.morning.inputs.day,
+        "words": list(height.words),
+        "honesty": list(height.honesty),
+        "tables": {table.name: table_objects(table) for table in height.tables},
+        "haul": {
+            "words": list(haul.words),
+            "moves": [] if haul.table is None else table_objects(haul.table),
+        },
+    }

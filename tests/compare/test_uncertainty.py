@@ -1,0 +1,238 @@
+"""How sure a volume is: against simulated streets whose volume is known, and by brute force."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from scipy.spatial.distance import cdist
+
+from pipeline.compare.next_shots import next_shots
+from pipeline.compare.overlay import overlay
+from pipeline.compare.quantities import plan_area, quantity
+from pipeline.compare.roughness import (
+    Model,
+    Roughness,
+    correlation,
+    empirical_variogram,
+    fit,
+)
+from pipeline.compare.uncertainty import (
+    learned,
+    sample,
+    shot_sigma,
+    standard_errors,
+    whole_design,
+)
+from pipeline.settings_earthwork import Volumes
+
+HALF = 4.95
+NO_BENCH = Volumes(systematic_m=0.0)
+FIELDS = {
+    # correlation of the invented ground by distance; spherical is none of the models fitted
+    "rough": lambda p: np.exp(-cdist(p, p) / 8.0),
+    "spherical": lambda p: _spherical(cdist(p, p) / 20.0),
+    "smooth": lambda p: (1 + cdist(p, p) / 6.0) * np.exp(-cdist(p, p) / 6.0),
+    "longer along": lambda p: np.exp(-cdist(p * [1, 2], p * [1, 2]) / 15.0),
+}
+
+
+def _spherical(h):
+    return np.where(h < 1, 1 - 1.5 * h + 0.5 * h**3, 0.0)
+
+
+def shot_places(length, rng):
+    """Rows 10 m apart, seven shots each, nobody stands exactly on the row."""
+    s, o = (
+        v.ravel()
+        for v in np.meshgrid(
+            np.arange(0.0, length + 1, 10.0),
+            [-HALF, -3.3, -1.7, 0.0, 1.7, 3.3, HALF],
+            indexing="ij",
+        )
+    )
+    inner = (s > 0) & (s < length)
+    return np.stack((s + inner * rng.uniform(-0.15, 0.15, len(s)), o), axis=1)
+
+
+@pytest.fixture(scope="module")
+def street(surface_of):
+    """100 m of street: shots, cells of 1 m2 that tell the truth, and a level design."""
+    rng = np.random.default_rng(2)
+    length = 100.0
+    shots = shot_places(length, rng)
+    s, o = np.meshgrid(np.arange(0.5, length), (np.arange(10) + 0.5) * 0.99 - HALF, indexing="ij")
+    cells = np.stack((s.ravel(), o.ravel()), axis=1)
+    box = np.array([[0, -HALF], [length, -HALF], [length, HALF], [0, HALF]])
+    design = surface_of(*box.T, np.zeros(4), [[0, 1, 2], [0, 2, 3]])
+    triangles = surface_of(*shots.T, np.zeros(len(shots))).triangles
+
+    def measured(ground, noise):
+        """Quantity, sample and true (cut, fill) of a ground known at shots and cells."""
+        z = ground[: len(shots)] + noise * rng.standard_normal(len(shots))
+        surface = surface_of(*shots.T, z, triangles)
+        pieces = overlay(surface, design)
+        found = quantity("clay", pieces, plan_area(design))
+        sigma = np.full(len(shots), noise)
+        spread = sample(surface, design, sigma, None, found.compared_area_m2)
+        each = ground[len(shots) :] * 2 * HALF * length / len(cells)
+        return found, spread, (np.maximum(each, 0).sum(), np.maximum(-each, 0).sum())
+
+    return SimpleNamespace(shots=shots, cells=cells, design=design, rng=rng, measured=measured)
+
+
+def roots(street, name):
+    both = np.concatenate((street.shots, street.cells))
+    return np.linalg.cholesky(FIELDS[name](both) + 1e-8 * np.eye(len(both)))
+
+
+def test_the_stated_interval_holds_the_true_volume(street):
+    """200 simulated streets of four kinds: 90 % intervals hold 85-95 % of the true volumes."""
+    off = {"net": [], "cut": [], "fill": []}
+    for name in FIELDS:
+        root = roots(street, name)
+        for _ in range(50):
+            ground = 0.02 * (root @ street.rng.standard_normal(len(root)))
+            found, spread, (cut, fill) = street.measured(ground, 0.007)
+            sure = standard_errors(found, spread, learned(spread), NO_BENCH)
+            off["net"].append((found.cut_m3 - found.fill_m3 - cut + fill) / sure.net.total)
+            off["cut"].append((found.cut_m3 + sure.cut.missed - cut) / sure.cut.total)
+            off["fill"].append((found.fill_m3 + sure.fill.missed - fill) / sure.fill.total)
+    for what, z in off.items():
+        assert len(z) == 200
+        held = np.mean(np.abs(z) < 1.645)
+        assert 0.85 <= held <= 0.95, (what, held)
+
+
+def test_errors_of_a_known_ground_against_its_own_scatter(street):
+    """Monte Carlo: with the true model given, the error of the mean is as large as stated."""
+    sill = 0.02**2
+    root = roots(street, "rough")
+    rough = Roughness((Model("exponential", sill, 8.0, 8.0, 1.0),), 1_000_000)
+    errors = []
+    for _ in range(300):
+        ground = 0.02 * (root @ street.rng.standard_normal(len(root)))
+        found, spread, (cut, fill) = street.measured(ground, 0.007)
+        errors.append(found.cut_m3 - found.fill_m3 - cut + fill)
+    known = standard_errors(found, spread, rough, NO_BENCH).net.total
+    # 300 draws know a standard deviation to 4 %
+    assert np.std(errors) == pytest.approx(known, rel=0.12)
+
+
+def test_the_instruments_part_is_that_of_the_exact_volume(street):
+    """Brute force: every shot raised by a millimetre in turn, the volume worked out anew."""
+    ground = np.zeros(len(street.shots) + len(street.cells)) + 0.05
+    found, spread, _ = street.measured(ground, 1e-9)
+    sure = standard_errors(found, spread, Roughness((), 0), NO_BENCH)
+    weights = []
+    for k in range(len(street.shots)):
+        raised = ground.copy()
+        raised[k] += 0.001
+        weights.append((street.measured(raised, 0.0)[0].cut_m3 - found.cut_m3) / 0.001)
+    assert sum(weights) == pytest.approx(990.0, rel=1e-4)
+    assert sure.net.instrument == pytest.approx(1e-9 * np.linalg.norm(weights), rel=0.02)
+
+
+def test_the_systematic_part_does_not_average_out(street):
+    found, spread, _ = street.measured(np.full(len(street.shots) + len(street.cells), 0.1), 0.004)
+    sure = standard_errors(found, spread, Roughness((), 0), Volumes(systematic_m=0.003))
+    assert sure.net.systematic == pytest.approx(0.003 * 990.0)
+    assert sure.cut.systematic == pytest.approx(0.003 * 990.0)
+    assert sure.fill.systematic == 0.0
+    assert np.isnan(sure.net.total)
+
+
+def test_too_few_shots_say_nothing():
+    assert fit(np.arange(11.0), np.zeros(11), np.arange(11.0), np.full(11, 0.01)).models == ()
+    level = fit(np.arange(30.0), np.zeros(30), np.zeros(30), np.full(30, 0.01))
+    assert (level.models, level.shots) == ((), 30)
+
+
+def test_roughness_finds_the_ground_it_was_given():
+    """Ranges 20 m along and 5 m across, 15 mm: found within the scatter of one street."""
+    rng = np.random.default_rng(12)
+    places = np.stack((rng.uniform(0, 400, 600), rng.uniform(-5, 5, 600)), axis=1)
+    scaled = places / [20.0, 5.0]
+    root = np.linalg.cholesky(np.exp(-cdist(scaled, scaled)) + 1e-9 * np.eye(600))
+    z = 0.015 * (root @ rng.standard_normal(600)) + 0.006 * rng.standard_normal(600)
+    got = max(fit(*places.T, z, np.full(600, 0.006)).models, key=lambda model: model.share)
+    assert got.kernel == "exponential"
+    assert np.sqrt(got.sill_m2) == pytest.approx(0.015, rel=0.25)
+    assert got.along_m == pytest.approx(20.0, rel=0.5)
+    assert got.across_m == pytest.approx(5.0, rel=0.5)
+
+
+def test_variogram_against_a_double_loop():
+    rng = np.random.default_rng(3)
+    s, o, z = rng.uniform(0, 30, 40), rng.uniform(-5, 5, 40), rng.normal(0, 1, 40)
+    z[7] = np.nan
+    got = empirical_variogram(s, o, z, step=5.0, farthest=20.0)
+    sums, counts = np.zeros(4), np.zeros(4)
+    for i in range(40):
+        for j in range(i):
+            h = np.hypot(s[i] - s[j], o[i] - o[j])
+            if h <= 20 and not np.isnan(z[i] + z[j]):
+                sums[int(h // 5)] += 0.5 * (z[i] - z[j]) ** 2
+                counts[int(h // 5)] += 1
+    assert got.pairs.tolist() == counts.tolist()
+    assert got.gamma == pytest.approx(sums / counts)
+
+
+def test_the_sigma_of_a_shot_is_its_own_or_the_jobs(surface_of):
+    ground = surface_of([0, 1, 0, 1], [0, 0, 1, 1], np.zeros(4))
+    got = shot_sigma(ground, np.array([0.006, np.nan, 0.008]), Volumes())
+    assert got.tolist() == [0.006, 0.009, 0.008, 0.009]
+
+
+# --- the next shots ---------------------------------------------------------------------------
+
+
+def test_each_next_shot_is_the_one_that_brute_force_would_choose(street):
+    """Brute force: the variance of the best linear mean solved anew for every candidate."""
+    _, spread, _ = street.measured(np.zeros(len(street.shots) + len(street.cells)), 0.007)
+    model = Model("Matern 3/2", 4e-4, 9.0, 4.0, 1.0)
+    whole = whole_design(street.design, None, 200)
+    got = next_shots(spread, whole, Roughness((model,), 77), 0.009, 3)
+
+    def variance(extra):
+        at = np.concatenate((spread.place, extra), axis=1)
+        noise = np.concatenate((spread.sigma**2, np.full(extra.shape[1], 0.009**2)))
+        k = 4e-4 * correlation(model, at, at) + np.diag(noise)
+        c = 4e-4 * correlation(model, at, whole).mean(axis=1)
+        return 4e-4 * correlation(model, whole, whole).mean() - c @ np.linalg.solve(k, c)
+
+    chosen = np.empty((2, 0))
+    before = variance(chosen)
+    for k in range(3):
+        tried = [variance(np.hstack((chosen, whole[:, [j]]))) for j in range(whole.shape[1])]
+        best = int(np.argmin(tried))
+        assert (got.station[k], got.offset[k]) == pytest.approx(tuple(whole[:, best]))
+        assert got.left[k] == pytest.approx(np.sqrt(tried[best] / before), rel=1e-4)
+        chosen = np.hstack((chosen, whole[:, [best]]))
+
+
+def test_the_first_next_shot_lies_where_nobody_shot(surface_of, street):
+    """Half of the street without shots: that is where the first five go."""
+    near = street.shots[street.shots[:, 0] < 55]
+    ground = surface_of(*near.T, 0.01 * np.sin(near[:, 0]))
+    found = quantity("clay", overlay(ground, street.design), plan_area(street.design))
+    spread = sample(ground, street.design, np.full(len(near), 0.007), None, found.compared_area_m2)
+    rough = Roughness((Model("exponential", 4e-4, 8.0, 8.0, 1.0),), len(near))
+    got = next_shots(spread, whole_design(street.design, None), rough, 0.009, 5)
+    assert (got.station > 55).all()
+    assert (np.diff(got.left) < 0).all()
+    assert len(next_shots(spread, whole_design(street.design, None), Roughness((), 3), 0.009)) == 0
+
+
+def test_a_dense_scan_is_thinned_and_says_so(surface_of, monkeypatch):
+    monkeypatch.setattr("pipeline.compare.uncertainty.MOST_SHOTS", 200)
+    rng = np.random.default_rng(4)
+    e, n = rng.uniform(0, 40, 2000), rng.uniform(0, 10, 2000)
+    ground = surface_of(e, n, 0.02 * np.sin(e / 3))
+    design = surface_of([1, 39, 39, 1], [1, 1, 9, 9], np.zeros(4), [[0, 1, 2], [0, 2, 3]])
+    found = quantity("clay", overlay(ground, design), plan_area(design))
+    spread = sample(ground, design, np.full(2000, 0.01), None, found.compared_area_m2)
+    assert spread.thinned
+    assert 50 < len(spread.sigma) <= 300
+    sure = standard_errors(found, spread, learned(spread), Volumes())
+    assert sure.thinned
+    assert sure.net.total > sure.net.systematic == pytest.approx(0.003 * 304.0)

@@ -1,0 +1,75 @@
+"""Row 30 of the job: up one side and back along the other, no lath skipped, no long way round."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.crew.walk import count_words, step_words, steps, walk, walking_order
+from pipeline.settings_crew import WalkRules
+
+
+def street(count=20, half=5.75, interval=10.0):
+    """Laths on both sides of a straight street due north, as station, offset, grid."""
+    up = np.arange(count) * interval
+    station = np.concatenate([up, up])
+    offset = np.repeat([-half, half], count)
+    return station, offset, 1000.0 + offset, 2000.0 + station
+
+
+def test_the_walk_is_no_longer_than_the_best_of_a_thousand_tries():
+    station, offset, east, north = street(count=6)
+    rng = np.random.default_rng(7)
+    mixed = rng.permutation(len(station))
+    found = walk((station[mixed], offset[mixed]), (east[mixed], north[mixed]))
+    tries = [
+        np.nansum(steps(east[order], north[order]))
+        for order in (rng.permutation(len(station)) for _ in range(1000))
+    ]
+
+    assert sorted(found.order.tolist()) == list(range(12))
+    assert found.length_m <= 1.05 * min(tries)
+    # by hand: 50 m up, 11.5 m across, 50 m back
+    assert found.length_m == pytest.approx(111.5)
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(-50, 500), st.sampled_from([-6.0, -0.2, 0.0, 0.2, 6.0])), max_size=40
+    ),
+    st.sampled_from([0.0, 100.0]),
+)
+def test_no_lath_is_skipped_and_none_is_walked_to_twice(places, block):
+    station = np.array([p[0] for p in places], dtype=float)
+    offset = np.array([p[1] for p in places], dtype=float)
+    order = walking_order(station, offset, WalkRules(block_m=block))
+
+    assert sorted(order.tolist()) == list(range(len(places)))
+    if block == 0.0:
+        left = [k for k in order if offset[k] <= 0]
+        right = [k for k in order if offset[k] > 0]
+        assert order.tolist() == left + right
+        assert (np.diff(station[left]) >= 0).all()
+        assert (np.diff(station[right]) <= 0).all()
+
+
+def test_the_right_side_can_come_first():
+    station, offset, _, _ = street(count=3)
+    order = walking_order(station, offset, WalkRules(first_side="right"))
+
+    assert offset[order].tolist() == [5.75] * 3 + [-5.75] * 3
+    assert station[order].tolist() == [0, 10, 20, 20, 10, 0]
+
+
+def test_two_people_walk_block_by_block():
+    station, offset, _, _ = street(count=4, interval=50.0)
+    order = walking_order(station, offset, WalkRules(block_m=100.0))
+
+    assert station[order].tolist() == [0, 50, 50, 0, 100, 150, 150, 100]
+
+
+def test_count_and_distance_are_printed_for_the_page():
+    assert count_words(16, 64) == "17/64"
+    assert [step_words(x) for x in (10.04, np.nan)] == ["10.0", ""]

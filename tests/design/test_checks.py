@@ -1,0 +1,163 @@
+"""Design checks, each with a design that is just inside its limit and one just outside."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pipeline.design import changes, checks
+from pipeline.model import (
+    CrossfallChange,
+    ElementRow,
+    ProfileRow,
+    SectionLayer,
+    SectionRow,
+)
+from pipeline.settings_design import DesignLimits, LayerRule
+
+LIMITS = DesignLimits()
+
+
+@pytest.fixture(scope="module")
+def street(make_corridor, half):
+    """A straight street of given PVIs; lips at 4.0, gutter, clay 0.4 below."""
+
+    def make(points, fall=2.0, clay_drop=0.4):
+        finish = half(
+            ("lip", 4.0, fall), ("flowline", 0.3, None, -0.018), ("back", 0.2, None, 0.15)
+        )
+        clay = half(("edge of clay", 5.0, 2.0))
+        end = points[-1].station
+        return make_corridor(
+            [ElementRow("line", end, start=(5240.0, 3110.0))], points,
+            [SectionRow("one", 0.0, end, (
+                SectionLayer("finish", finish, finish),
+                SectionLayer("clay", clay, clay, drop=clay_drop),
+            ))],
+            names=("finish", "clay"),
+        )  # fmt: skip
+
+    return make
+
+
+def straight(*grades, length=100.0):
+    points, z = [ProfileRow(0.0, 50.0)], 50.0
+    for k, grade in enumerate(grades, start=1):
+        z += grade * length
+        points.append(ProfileRow(k * length, z))
+    return points
+
+
+def test_a_sound_street_has_nothing_to_tell(street):
+    rules = [LayerRule(name="finish"), LayerRule(name="clay", least_m=0.25)]
+    assert checks.design_findings(street(straight(0.01)), LIMITS, rules) == ()
+
+
+@pytest.mark.parametrize(("second", "told"), [(0.019, 0), (0.0201, 1), (-0.011, 1)])
+def test_a_grade_break_over_its_limit_is_told(street, second, told):
+    found = checks.grade_breaks(street(straight(0.01, second)), LIMITS)
+
+    assert len(found) == told
+    assert all(f"{100 * (second - 0.01):+.2f} %" in one.text for one in found)
+    assert all(one.station == pytest.approx(100.0) for one in found)
+
+
+def test_k_values_are_held_against_the_published_table(published):
+    ref = published("REF-VC-11")
+    crest = [checks.K_FEET_PER_PERCENT[v][0] for v in ref.inputs["V_mph"]]
+    sag = [checks.K_FEET_PER_PERCENT[v][1] for v in ref.inputs["V_mph"]]
+
+    ref.check("K_crest", crest)
+    ref.check("K_sag", sag)
+
+
+@pytest.mark.parametrize(("length", "told"), [(23.2, 0), (23.1, 1)])
+def test_a_crest_shorter_than_the_table_asks_is_told(street, length, told):
+    """2 % to -2 % at 30 mph: K 19 ft/% is 5.791 m/%, so 4 x 5.791 = 23.165 m."""
+    points = [ProfileRow(0.0, 50.0), ProfileRow(100.0, 52.0, length / 2, length / 2),
+              ProfileRow(200.0, 50.0)]  # fmt: skip
+    found = checks.short_curves(street(points), replace(LIMITS, speed_mph=30))
+
+    assert len(found) == told
+    assert not checks.short_curves(street(points), LIMITS)
+    assert all("crest curve of 23.1 m has K 5.8" in one.text for one in found)
+
+
+@pytest.mark.parametrize(("fall", "told"), [(2.0, 0), (0.9, 2), (6.5, 2)])
+def test_crossfall_outside_its_range_is_told_side_by_side(street, fall, told):
+    found = checks.crossfalls(street(straight(0.01), fall=fall), LIMITS)
+
+    assert len(found) == told
+    assert all(f"{fall:+.2f} %" in one.text and "100.0 m" in one.text for one in found)
+
+
+def test_a_flat_spot_of_a_turning_crossfall_has_its_length(street):
+    """Row 14: left from 2 % down to 2 % up over 40 m along 0.3 %; flat where the fall is small.
+
+    Along the crown the grade is 0.3 %, at the lip 0.3 % + 4 m x 0.1 %/m = 0.7 %. The
+    steepest slope is least at the crown: flat while the fall is under sqrt(0.5² - 0.3²) =
+    0.4 %, which is 2 x 0.4 / 0.1 = 8 m about 100.
+    """
+    points = [ProfileRow(0.0, 50.0), ProfileRow(200.0, 50.6)]
+    turn = CrossfallChange("lip", ((80.0, 0.02, 0.02), (120.0, -0.02, 0.02)))
+    plain = street(points)
+    turned = replace(plain, layers=changes.apply(plain.layers, (turn,)))
+
+    left = [one for one in checks.flat_spots(turned, LIMITS) if "left" in one.text]
+    (finding,) = left
+    assert finding.station == pytest.approx(96.0, abs=0.002)
+    assert "over 8.00 m, to 0+104.0" in finding.text
+    assert "the steepest slope there is 0.30 %" in finding.text
+    assert not checks.flat_spots(plain, LIMITS)
+
+
+@pytest.mark.parametrize(("grade", "told"), [(0.0041, 0), (0.0039, 2)])
+def test_a_gutter_flatter_than_its_least_is_told(street, grade, told):
+    found = checks.gutters(street(straight(grade)), LIMITS)
+
+    assert len(found) == told
+    assert all(one.severity == "person" for one in found)
+
+
+def test_about_a_low_point_a_gutter_is_flat_by_design(street):
+    """K 10 m/%: within 0.4 % of the low point lie 2 x 0.4 x 10 = 8 m."""
+    points = [ProfileRow(0.0, 52.0), ProfileRow(100.0, 50.0, 20.0, 20.0), ProfileRow(200.0, 52.0)]
+    found = checks.gutters(street(points), LIMITS)
+
+    assert [one.severity for one in found] == ["note", "note"]
+    assert all("over 8.0 m, to 0+104.0" in one.text for one in found)
+
+
+def test_the_gutter_of_a_bend_is_measured_along_itself(make_corridor, half):
+    """0.45 % along the line is 0.41 % along a gutter 10 % longer, and 0.38 % along one 18 %."""
+    finish = half(("lip", 4.0, 2.0), ("flowline", 0.3, None, -0.018))
+    bend = make_corridor(
+        [ElementRow("arc", 60.0, 24.0, turn=+1, start=(0.0, 0.0))],
+        [ProfileRow(0.0, 50.0), ProfileRow(60.0, 50.27)],
+        [SectionRow("one", 0.0, 60.0, (SectionLayer("finish", finish, finish),))],
+    )
+    (finding,) = checks.gutters(bend, LIMITS)
+
+    # the left gutter lies on R 28.3: 0.45 x 24 / 28.3 = 0.38 %
+    assert "flowline left" in finding.text
+
+
+@pytest.mark.parametrize(("least", "told"), [(0.29, 0), (0.31, 1)])
+def test_a_thin_layer_is_told_with_its_least_thickness(street, least, told):
+    """Clay 0.4 under the crown at the same 2 %, so 0.4 less the pan's 18 mm and 6 mm of fall."""
+    rules = [LayerRule(name="finish"), LayerRule(name="clay", least_m=least + 0.09)]
+    found = checks.thin_layers(street(straight(0.01)), rules)
+
+    assert len(found) == told
+    # at the flowline: 0.400 - 0.018 + 0.3 m of 2 %
+    assert all("only 0.388 m" in one.text for one in found)
+
+
+def test_thickness_is_measured_at_every_break_of_both_layers(street):
+    made = street(straight(0.01))
+    upper, lower = made.layers
+    found = checks.least_thickness(upper, lower, np.array([50.0]))
+
+    assert found[0] == pytest.approx(0.388, abs=1e-9)

@@ -12,6 +12,7 @@ import numpy as np
 
 from pipeline.compare import balance as evening
 from pipeline.compare import cross_sections, intervals, next_shots, uncertainty
+from pipeline.compare.roughness import Roughness
 from pipeline.crew import (
     haul,
     haul_arrows,
@@ -89,7 +90,7 @@ def _stretches(day: Day, step: float) -> intervals.Intervals:
 
 def _how_sure(
     day: Day, quantity: Quantity
-) -> tuple[uncertainty.Uncertainty, uncertainty.Sample, uncertainty.Roughness]:
+) -> tuple[uncertainty.Uncertainty, uncertainty.Sample, Roughness]:
     """Standard errors, from the precision of the shots and the waves between them."""
     morning, rules = day.morning, day.morning.inputs.job.volumes
     # a mesh that the job keeps has vertices of its own, whose precision nobody states

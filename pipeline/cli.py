@@ -15,12 +15,13 @@ import click
 
 from pipeline import __version__
 from pipeline.errors import LathError
+from pipeline.options import FOLDER, NUMBER, STATION
 
 if TYPE_CHECKING:
     from pipeline.run import Stopwatch
 
 HELD = 4
-"""Exit code: a finding needs a person before anyone digs."""
+"""Exit code: a finding stops the day until a person has settled it."""
 
 
 # a street's sums are small: threads of the linear algebra cost more than they save, and the
@@ -44,50 +45,6 @@ class Lath(click.Group):
             ctx.exit(0)
 
 
-class Finite(click.ParamType[float]):
-    """A finite number, or a station; click's own float takes ``nan`` and ``1_000``."""
-
-    def __init__(self, name: str, parse: Callable[[str], float]) -> None:
-        self.name = name
-        self.parse = parse
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        """The number, or click's own refusal."""
-        try:
-            return self.parse(str(value))
-        except ValueError as error:
-            self.fail(str(error), param, ctx)
-
-
-def _number(text: str) -> float:
-    from pipeline.units import parse_number
-
-    return parse_number(text)
-
-
-class StationName(click.ParamType[str]):
-    """A station, with its region behind it where the alignment's equations need one."""
-
-    name = "station"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """The text as typed, or click's own refusal; which place it means the design decides."""
-        from pipeline.units import parse_station
-
-        text = str(value)
-        try:
-            parse_station(text.partition("(")[0])
-        except ValueError as error:
-            self.fail(str(error), param, ctx)
-        return text
-
-
-NUMBER = Finite("number", _number)
-STATION = StationName()
-FOLDER = click.Path(path_type=Path)
-
 as_json = click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object.")
 of_day = click.option("--day", help="Folder of the day's shots; the latest if not given.")
 
@@ -104,7 +61,7 @@ def main() -> None:
 
     \b
     Exit codes: 0 done; 2 mistyped command; 3 an input or the design cannot be
-    used, nothing written; 4 a finding needs a person before anyone digs.
+    used, nothing written; 4 a finding stops the day until a person has settled it.
     """  # noqa: D301  # click's \b keeps lines apart
 
 
@@ -151,12 +108,12 @@ def check(job: Path, day: str | None, json_wanted: bool) -> None:
     Example:
       lath check street
     """  # noqa: D301
-    from pipeline import saying
+    from pipeline import publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
     watch = _stopwatch()
-    result = run_day(job, day, watch)
+    result = publish.complete(run_day(job, day, watch))
     if json_wanted:
         click.echo(_json(saying.run_object(result, None, watch.seconds)))
     else:
@@ -343,6 +300,7 @@ def _run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> Non
     watch = _stopwatch()
     result = run_day(job, day, watch)
     with watch.stage("deliver"):
+        result = publish.complete(result)
         folder = publish.deliver(result, out)
     if json_wanted:
         click.echo(_json(saying.run_object(result, folder, watch.seconds)))

@@ -18,12 +18,14 @@ from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design import profile
 from pipeline.design.constants import known_constants
+from pipeline.errors import InputError
 from pipeline.ingest.inputs import Inputs
 from pipeline.model import (
     Bools,
     BreakLine,
     Corridor,
     Feet,
+    Finding,
     Findings,
     Floats,
     Ints,
@@ -32,7 +34,12 @@ from pipeline.model import (
     Texts,
 )
 from pipeline.ongrid import OnGrid
+from pipeline.units import format_station
 
+ENDS_M = 0.5
+"""A design may end this far before its line without a word [assumed]."""
+MOST_UNUSED = 0.25
+"""Share of the ground shots that may go unused before the day stops [assumed]."""
 USED_FATES = ("in the surface", "hub", "lid", "object", "control")
 """What becomes of a shot that is used; every other fate is the reason why it is not."""
 
@@ -80,12 +87,15 @@ def judge(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> 
     feet = feet_of.locate(corridor.alignment, placed.shots.easting, placed.shots.northing)
     case = case_of(inputs, placed, corridor, feet)
     off, about = on_the_job(case, corridor)
-    fate, more = first_fates(case, off)
+    fate, more = first_fates(case, corridor, off)
     busts, doubted = suspected_busts(case, corridor, fate)
     if case.job.checks.set_bust_aside:
         fate[doubted] = "suspected bust, set aside"
     fate, rest = review.review_shots(case, fate)
-    findings = (*found, *placed.findings, *about, *more, *busts, *rest)
+    findings = (
+        *found, *placed.findings, *about, *more, *busts, *rest,
+        *mostly_unused(case, fate), *off_the_street(inputs, corridor), *short_design(corridor),
+    )  # fmt: skip
     return Morning(inputs, placed, corridor, feet, case, fate, findings)
 
 
@@ -190,24 +200,111 @@ def on_the_job(case: review.Case, corridor: Corridor) -> tuple[Bools, Findings]:
     return off, (*found, *scale.slipped_shots(shots, off, box))
 
 
-def first_fates(case: review.Case, off: Bools) -> tuple[Texts, Findings]:
+def first_fates(case: review.Case, corridor: Corridor, off: Bools) -> tuple[Texts, Findings]:
     """What the codes say, less what is off the job or far off the design."""
     job, shots = case.job, case.shots
     ground = names.ground_rows(case.base, job.codes)
     level = np.where(ground & ~off, case.design, np.nan)
     far, found = place.off_design(shots, case.feet, level, job.checks.off_design_m)
     fate = np.full(len(shots), "unknown code", dtype=object)
+    fate[case.base != ""] = "not ground by its code"
     for kind in ("hub", "lid", "object", "control"):
         fate[names.kind_rows(case.base, job.codes, kind)] = kind
     fate[ground] = review.GROUND
-    fate[far] = "far off the design"
+    hubs, about = hubs_off(case, corridor, (fate == "hub") & ~off)
+    fate[far | hubs] = "far off the design"
     fate[off] = "off the job"
+    found += about
     found += names.unknown_codes(shots, case.base, job.codes)
     found += names.repeated_ids(shots, job.surface.same_place_m)
+    checked = shots.take(fate == "control")
     if case.control is not None:
-        checked = shots.take(fate == "control")
         found += control.control_shots(checked, case.control, job.checks)
+    elif len(checked):
+        text = f"{len(checked)} control shots, and the job names no control: nothing is checked"
+        found += (Finding("person", "control not checked", text, "name it as control = ..."),)
     return fate, found
+
+
+def hubs_off(case: review.Case, corridor: Corridor, hubs: Bools) -> tuple[Bools, Findings]:
+    """Hubs that stand far above or below the profile: feet, a slip, another street.
+
+    A number from such a hub would be cut or filled by metres, so it gets none; when
+    half of a file's hubs are off, nothing is marked before somebody has looked.
+    """
+    shots, limit = case.shots, case.job.checks.hub_off_m
+    reached = corridor.profile.station[0], corridor.profile.station[-1]
+    level = profile.elevation(corridor.profile, np.clip(case.feet.station, *reached))
+    off, found = place.off_design(shots, case.feet, np.where(hubs, level, np.nan), limit)
+    for number, name in enumerate(shots.files):
+        here = hubs & (shots.file == number)
+        if here.sum() > 2 and (off & here).sum() > here.sum() / 2:
+            text = f"{int((off & here).sum())} of {int(here.sum())} hubs stand over {limit:g} m off"
+            do = "check the unit, the bench mark and the street that the file is of"
+            found += (Finding("stop", "hubs off the design", text, do, file=name),)
+    return off, found
+
+
+def short_design(corridor: Corridor) -> Findings:
+    """Profile and sections that cover less than the line, or another stretch of it."""
+    line_from, line_to = corridor.alignment.station[0], corridor.alignment.station[-1]
+    reaches = [("the profile", corridor.profile.station)]
+    reaches += [(f"sections of {x.name}", x.station) for x in corridor.layers if len(x.station)]
+    found = []
+    for what, station in reaches:
+        first, last = float(station[0]), float(station[-1])
+        if first > line_from + ENDS_M or last < line_to - ENDS_M:
+            text = (
+                f"{what} reach from {format_station(first)} to {format_station(last)},"
+                f" the line from {format_station(line_from)} to {format_station(line_to)};"
+                " nothing is designed on the rest, and nothing is marked there"
+            )
+            found.append(Finding("person", "design shorter than its line", text, "complete it"))
+    return tuple(found)
+
+
+def mostly_unused(case: review.Case, fate: Texts) -> Findings:
+    """A stop where more than a quarter of the ground shots is not used."""
+    ground = names.ground_rows(case.base, case.job.codes)
+    unused = ground & (fate != review.GROUND)
+    if ground.sum() < 20 or unused.sum() <= MOST_UNUSED * ground.sum():
+        return ()
+    text = f"{int(unused.sum())} of {int(ground.sum())} ground shots are not used"
+    do = "check the profile, the direction and the start station of the line, and the files"
+    return (Finding("stop", "most of the ground not used", text, do),)
+
+
+def off_the_street(inputs: Inputs, corridor: Corridor) -> Findings:
+    """Recorded things that lie off the job, each named.
+
+    Raises
+    ------
+    InputError
+        Most of the list lies on the job only with northing and easting exchanged.
+    """
+    listed = inputs.utilities
+    if listed is None or not len(listed):
+        return ()
+    extent, limit = reach(corridor), inputs.job.checks.off_job_m
+    at = feet_of.locate(corridor.alignment, listed.easting, listed.northing)
+    swapped = feet_of.locate(corridor.alignment, listed.northing, listed.easting)
+    off = place.distance_outside(at, extent) > limit
+    mirrored = off & (place.distance_outside(swapped, extent) <= limit)
+    if mirrored.sum() > len(listed) / 2:
+        raise InputError(
+            inputs.job.utilities,
+            "its things lie on the job only with northing and easting exchanged",
+            "write its two columns the other way round",
+        )
+    return tuple(
+        Finding(
+            "person", "recorded thing off the job",
+            f"{listed.kind[k]} {listed.id[k]} is recorded far off the street",
+            "check its coordinates; it is not on the map", points=(str(listed.id[k]),),
+            file=inputs.job.utilities,
+        )
+        for k in np.flatnonzero(off)
+    )  # fmt: skip
 
 
 def suspected_busts(case: review.Case, corridor: Corridor, fate: Texts) -> tuple[Findings, Ints]:

@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
+
 from pipeline.crew import cutsheet, dots, fate, stakes
 from pipeline.crew.plan import PlanWords
 from pipeline.crew.summary import CAUTION, mean_words
@@ -13,7 +15,7 @@ from pipeline.deliver import csv, json
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
 from pipeline.model import Bools, Table
-from pipeline.run import DRAWN_CELL_M, Day
+from pipeline.run import DRAWN_CELL_M, Day, sorted_findings
 from pipeline.saying import (
     findings_object,
     manifest_object,
@@ -22,6 +24,15 @@ from pipeline.saying import (
     summary_of,
 )
 from pipeline.settings import Rounding
+
+
+def complete(day: Day) -> Day:
+    """The day with the crew's work in it, and what of that work needs a person."""
+    from pipeline.publish_crew import crew_findings, crew_work
+
+    work = crew_work(day)
+    findings = sorted_findings((*day.findings, *crew_findings(work)))
+    return replace(day, work=work, findings=findings)
 
 
 def package_files(day: Day) -> dict[str, bytes]:
@@ -36,10 +47,11 @@ def package_files(day: Day) -> dict[str, bytes]:
     tables = [_points_table(day)]
     files = {"findings.json": json.json_bytes(findings_object(day))}
     if not withheld(day):
+        line = day.morning.corridor.alignment
         tables += [
-            stakes.table(day.stakes, day.morning.inputs.job.stakes),
-            cutsheet.table(day.sheet, _rounding(day)),
-            dots.table(day.dots),
+            stakes.table(day.stakes, day.morning.inputs.job.stakes, line),
+            cutsheet.table(day.sheet, _rounding(day), line),
+            dots.table(day.dots, alignment=line),
         ]
         work = earthworks(day)
         tables += earthworks_tables(work)
@@ -57,7 +69,14 @@ def package_files(day: Day) -> dict[str, bytes]:
 
 def _points_table(day: Day) -> Table:
     morning = day.morning
-    return fate.table(morning.shots, morning.fate, day.at_shots, _rounding(day), listed_rows(day))
+    at_shots = day.at_shots
+    if withheld(day):
+        # a number that may not be painted is not written where somebody could read it off
+        at_shots = replace(at_shots, cut=np.full(len(at_shots.cut), np.nan))
+    return fate.table(
+        morning.shots, morning.fate, at_shots, _rounding(day), listed_rows(day),
+        morning.corridor.alignment,
+    )  # fmt: skip
 
 
 def listed_rows(day: Day) -> Bools:

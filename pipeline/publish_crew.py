@@ -18,6 +18,7 @@ from pipeline.crew import (
 )
 from pipeline.crew.bank import backing_bank
 from pipeline.crew.edge import edge_lines, edge_spots, seen
+from pipeline.crew.gaps import without_guesses
 from pipeline.crew.machine import Objects, Path, machine_path
 from pipeline.crew.slope import slope_stakes
 from pipeline.crew.stale import stale_marks
@@ -72,7 +73,7 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     JobError
         A setting of the crew's tables cannot be used.
     """
-    work = crew_work(day, before)
+    work = day.work if day.work is not None and before is None else crew_work(day, before)
     job = work.job
     points = instrument.set_out(work.corridor, day.stakes, job.instrument, job.stakes)
     tables = (
@@ -114,6 +115,7 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
     shots = morning.shots
     in_surface = shots.take(morning.rows("in the surface"))
     edges = edge_lines(corridor, layer, in_surface, job.codes) if layer else ()
+    painted = without_guesses(day.dots, day.ground, edges)
     spots = stakes.interval_stations(corridor, job.stakes)
     things = hazards.things(
         (corridor, target), day.ground, (morning.inputs.utilities, _things(day)), job.hazards
@@ -123,7 +125,7 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
         job=job,
         corridor=corridor,
         edge_layer=layer,
-        dots=day.dots,
+        dots=painted,
         sheet=sheet,
         flags=_flags(day, before),
         to_line=_to_line(day, layer),
@@ -143,8 +145,8 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
         things=things,
         ties=buried_table.tie_words(things, sheet.hubs),
         turns=lows.turns(corridor, morning.inputs.utilities, job.stakes.reference, job.hazards),
-        passes=passes.by_stretch(day.dots, job.target.pass_m),
-        stale=stale_marks(before.dots, day.dots, job.target.stale_m) if before else (),
+        passes=passes.by_stretch(painted, job.target.pass_m),
+        stale=stale_marks(before.dots, painted, job.target.stale_m) if before else (),
         slopes=slope_stakes(corridor, day.ground, spots, job.slope),
     )
 

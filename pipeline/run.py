@@ -21,9 +21,13 @@ from pipeline.compare import compose, differences, overlay, places, quantities
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.places import Place
 from pipeline.crew import cutsheet, dots, stakes
+from pipeline.crew.edge import edge_lines
+from pipeline.crew.gaps import without_guesses
+from pipeline.crew.stretches import edge_layer
+from pipeline.crew.work import CrewWork
 from pipeline.design import equations, strips
 from pipeline.design import feet as feet_of
-from pipeline.errors import InputError
+from pipeline.errors import DesignError, InputError, SurfaceError
 from pipeline.ingest.inputs import Inputs, read_inputs
 from pipeline.judging import Morning, judge
 from pipeline.model import (
@@ -31,6 +35,7 @@ from pipeline.model import (
     Corridor,
     Differences,
     Feet,
+    Finding,
     Findings,
     Floats,
     Layer,
@@ -40,6 +45,7 @@ from pipeline.model import (
     Quantity,
     Stakes,
     Surface,
+    Texts,
     join_lines,
     make_shots,
 )
@@ -52,6 +58,9 @@ from pipeline.surface.thin import thin
 Progress = Callable[[str], None]
 
 
+SAME_PLACE = "same place as another shot"
+TWICE = frozenset({"shot twice", "same place"})
+"""Findings of the surface on shots of which it uses one."""
 DRAWN_PIECES = 150_000
 """A map of more pieces than this is drawn from a thinned ground."""
 DRAWN_CELL_M = 0.5
@@ -73,6 +82,8 @@ class Day:
     sheet: cutsheet.CutSheet
     dots: Stakes
     findings: Findings
+    work: CrewWork | None = None
+    """What the crew carries besides, once it has been worked out."""
 
     @property
     def held(self) -> bool:
@@ -142,9 +153,13 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     kept = _kept_mesh(morning)
     if kept is not None:
         surface, about = tin.from_mesh(kept)
-        return replace(morning, findings=(*morning.findings, *about)), surface
+        beside, fate = _beside_kept(morning)
+        findings = (*morning.findings, *about, *beside)
+        return replace(morning, fate=fate, findings=findings), surface
     job = morning.inputs.job
     rows = np.flatnonzero(morning.rows("in the surface"))
+    if not len(rows):
+        _refuse_no_ground(morning)
     ground = morning.shots.take(rows)
     coded, about = drawn.breaklines(ground, job.codes)
     missing, doubts = review.review_coverage(morning.case, morning.fate, coded)
@@ -155,7 +170,9 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     surface, more = tin.build(ground, join_lines([coded, *from_files]), rules)
     fate = morning.fate.copy()
     unused = np.setdiff1d(np.arange(len(rows)), surface.point)
-    fate[rows[unused]] = "same place as another shot"
+    twice = {name for one in more if one.kind in TWICE for name in one.points}
+    for row in rows[unused]:
+        fate[row] = SAME_PLACE if morning.shots.id[row] in twice else "no triangle"
     doubts += review.review_surface(
         morning.case, fate, *_ground_as_checks_see_it(morning, surface), missing
     )
@@ -170,6 +187,30 @@ def _ground_as_checks_see_it(morning: Morning, surface: Surface) -> tuple[Facets
     feet = feet_of.locate(alignment, surface.x + surface.origin[0], surface.y + surface.origin[1])
     net = Facets(feet.station, feet.offset, surface.triangles.astype(np.int64))
     return net, locate.interpolate(surface, shots.easting, shots.northing)
+
+
+def _beside_kept(morning: Morning) -> tuple[Findings, Texts]:
+    """Ground that people shot beside a surface whose faces are kept: listed, not used."""
+    rows = morning.rows("in the surface") & morning.placed.by_hand
+    fate = morning.fate.copy()
+    if not rows.any():
+        return (), fate
+    fate[rows] = "beside the kept surface"
+    text = f"{int(rows.sum())} ground shots are not used: a file's own faces are kept as ground"
+    do = "state faces = 'rebuild' for that file, or take it out of the day"
+    return (Finding("stop", "two grounds", text, do),), fate
+
+
+def _refuse_no_ground(morning: Morning) -> None:
+    """No shot is left for the ground: say what became of them all, and why."""
+    fates, counts = np.unique(morning.fate.astype(str), return_counts=True)
+    became = ", ".join(f"{count} {fate}" for fate, count in zip(fates, counts, strict=True))
+    doubts = [one for one in morning.findings if one.severity != "note"]
+    why = f"; first doubt: {doubts[0].text}" if doubts else ""
+    raise SurfaceError(
+        "the ground", f"no shot is left for it ({became or 'none was read'}){why}",
+        "settle that, or shoot the ground first",
+    )  # fmt: skip
 
 
 def _kept_mesh(morning: Morning) -> Mesh | None:
@@ -202,6 +243,12 @@ def compare_layers(
         difference = overlay.overlay(ground, design)
         volumes.append(quantities.quantity(layer.name, difference, tin.area(design)))
         compared[layer.name] = design, difference
+    (target,) = (row for row in volumes if row.layer == job.target.layer)
+    if target.compared_area_m2 == 0:
+        raise DesignError(
+            f"layer {target.layer!r}", "today's ground and this layer have no place in common",
+            "look for another street's design, another grid, or swapped axes",
+        )  # fmt: skip
     return (*compared[job.target.layer], tuple(volumes))
 
 
@@ -250,6 +297,10 @@ def crew_rows(
     feet = morning.feet
     hub_feet = Feet(feet.station[hubs], feet.offset[hubs], feet.feet[hubs], feet.beyond[hubs])
     spots = stakes.interval_stations(corridor, job.stakes)
+    layer = edge_layer(corridor, job.target.layer)
+    shot = morning.shots.take(morning.rows("in the surface"))
+    edges = edge_lines(corridor, layer, shot, job.codes) if layer else ()
+    painted = dots.grade_dots(corridor, ground, spots, job.target, job.rounding)
     return Day(
         morning=morning,
         ground=ground,
@@ -260,12 +311,12 @@ def crew_rows(
         quantities=volumes,
         stakes=stakes.points_to_set(corridor, job.stakes),
         sheet=cutsheet.cut_sheet(corridor, morning.shots.take(hubs), hub_feet, job.stakes),
-        dots=dots.grade_dots(corridor, ground, spots, job.target, job.rounding),
-        findings=_sorted(morning.findings),
+        dots=without_guesses(painted, ground, edges),
+        findings=sorted_findings(morning.findings),
     )
 
 
-def _sorted(findings: Findings) -> Findings:
+def sorted_findings(findings: Findings) -> Findings:
     """Stops first, then what a person has to look at, then notes; else in the order found."""
     rank = {"stop": 0, "person": 1, "note": 2}
     return tuple(sorted(findings, key=lambda finding: rank[finding.severity]))

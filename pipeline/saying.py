@@ -13,15 +13,18 @@ import numpy as np
 from pipeline import __version__
 from pipeline.compare.places import Place
 from pipeline.crew.summary import CAUTION, Summary
+from pipeline.design.equations import station_text
 from pipeline.earthworks import Haul, Pregrade
 from pipeline.ingest.inputs import Inputs
 from pipeline.judging import USED_FATES
 from pipeline.model import Finding, Quantity, Table
 from pipeline.run import Day
 from pipeline.settings import Job
-from pipeline.units import format_length, format_side, format_station, lath_mark, round_half_away
+from pipeline.units import format_length, format_side, lath_mark, round_half_away
 
-MARKS_REST_ON = ("surface.", "stakes.", "rounding.", "target.", "design.")
+MARKS_REST_ON = (
+    "surface.", "stakes.", "rounding.", "target.", "design.chord_m", "design.max_step_m",
+)  # fmt: skip
 """Tables of settings that decide what is painted and written."""
 
 
@@ -152,6 +155,7 @@ def summary_of(day: Day) -> Summary:
     unread = [("row that cannot be read", refused)] if refused else []
     listed = sum(count for name, count in reasons if name not in USED_FATES)
     painted = day.dots.kind
+    along = day.morning.corridor.alignment
     return Summary(
         job=job.name,
         day=morning.inputs.day,
@@ -166,7 +170,9 @@ def summary_of(day: Day) -> Summary:
         quantities=day.quantities,
         target=job.target.layer,
         extremes=tuple(
-            f"{what} {format_side(offset)} at {format_station(station)}".replace(" CL at", " at")
+            f"{what} {format_side(offset)} at {station_text(along, float(station))}".replace(
+                " CL at", " at"
+            )
             for what, offset, station in zip(
                 day.stakes.what, day.stakes.offset, day.stakes.station, strict=True
             )
@@ -181,6 +187,7 @@ def summary_of(day: Day) -> Summary:
         ),
         findings=day.findings,
         assumed=assumed(job),
+        withheld=day.held and job.target.withhold,
     )
 
 

@@ -191,6 +191,8 @@ class CheckRules(Settings):
     """A ground shot farther than this above or below the design is doubted."""
     bust_m: Positive = 0.05
     """A run of shots that stands off its neighbours by more than this is a bust."""
+    hub_off_m: Positive = 1.5
+    """A hub farther than this above or below the profile gets no number [assumed]."""
     set_bust_aside: bool = True
     """A suspected bust is kept out of the surface until a person has looked at it."""
     spike_m: Positive = 0.05

@@ -270,7 +270,8 @@ def test_a_job_may_write_held_lists_marked(street):
     assert all(line.endswith("HOLD") for line in stakes[1:])
 
 
-def test_at_takes_a_station_of_either_region_and_refuses_one_of_both(street):
+def with_equation(street):
+    """0+120 back = 0+080 ahead: 0+080 to 0+120 is there twice."""
     table = street / "design" / "alignment.csv"
     rows = table.read_text(encoding="utf-8").splitlines()
     head = next(k for k, row in enumerate(rows) if row.startswith("kind"))
@@ -282,15 +283,39 @@ def test_at_takes_a_station_of_either_region_and_refuses_one_of_both(street):
     text = "\n".join([*longer, f"equation{blanks}0+120,0+080"])
     table.write_text(text + "\n", encoding="utf-8")
 
+
+def test_at_takes_a_station_of_either_region_and_refuses_one_of_both(street):
+    with_equation(street)
+
     refused = lath("at", street, "--station", "0+100", "--elev", "102")
     plain = lath("at", street, "--station", "0+100 (1)", "--elev", "102", "--json")
     ahead = lath("at", street, "--station", "0+100 (2)", "--elev", "102", "--json")
 
     assert refused.exit_code == 3
     assert "0+100.000 (1), 100.000 m from the start or 0+100.000 (2), 140.000 m" in refused.output
-    assert json.loads(plain.output)["station"] == 100.0
-    assert json.loads(ahead.output)["station"] == 140.0
-    assert json.loads(ahead.output)["station_text"] == "0+100.000 (2)"
+    assert json.loads(plain.stdout)["station"] == 100.0
+    assert json.loads(ahead.stdout)["station"] == 140.0
+    assert json.loads(ahead.stdout)["station_text"] == "0+100.000 (2)"
+
+
+def test_lists_name_stations_after_the_equations(street):
+    with_equation(street)
+    result = lath("run", street)
+
+    assert result.exit_code == 0, result.output
+    package = street / "out" / DAY
+    for name in ("stakes.csv", "cutsheet.csv", "dots.csv", "points.csv"):
+        text = (package / name).read_text(encoding="utf-8")
+        assert re.search(r",0\+(0[89]|1[01])\d\.\d+ \(1\),", text), name
+        assert re.search(r",0\+(0[89]|1[01])\d\.\d+ \(2\),", text), name
+        # the street is 420 m long and its last station 0+380
+        assert not re.search(r",0\+(39|4\d)\d\.\d", text), name
+    words = "\n".join(
+        entity.dxf.text
+        for entity in ezdxf.readfile(package / "cutfill.dxf").modelspace().query("TEXT")
+    )
+    assert "0+100 (1)" in words
+    assert "0+100 (2)" in words
 
 
 def test_layout_writes_its_list_without_shots_and_tells_the_formula(street):

@@ -51,9 +51,20 @@ MAY_IMPORT: dict[str, set[str]] = {
     "convert_line": GROUND | {"ingest", "deliver", "design"},
     "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},
     "readout": GROUND | {"ingest", "convert"},
+    "options": {"units"},
     "cli": GROUND
     | set(STAGES)
-    | {"run", "publish", "publish_days", "saying", "earthworks", "setting_out", "readout", "demo"},
+    | {
+        "run",
+        "publish",
+        "publish_days",
+        "saying",
+        "earthworks",
+        "setting_out",
+        "readout",
+        "demo",
+        "options",
+    },
 }
 FORBIDDEN_NAMES = {"utils", "helpers", "core", "common", "base", "manager"}
 TERMINAL_AND_DISK = {"ingest", "deliver", "cli", "demo"}

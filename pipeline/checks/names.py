@@ -92,7 +92,7 @@ def repeated_ids(shots: Shots, apart_m: float) -> Findings:
 
 def ground_rows(base: Texts, codes: Mapping[str, Code]) -> Bools:
     """True where the shot's code is part of the ground surface."""
-    is_ground = {name: code.ground for name, code in codes.items()}
+    is_ground = {name: code.ground and code.kind == "ground" for name, code in codes.items()}
     return np.array([is_ground.get(code, False) for code in base], dtype=bool)
 
 

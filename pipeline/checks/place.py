@@ -82,7 +82,7 @@ def _refuse_file(name: str, of_file: Bools, off: Bools, mirrored: Bools) -> None
 
 def _finding(shots: Shots, row: int, distance: float, mirrored: bool) -> Finding:
     far = f"{distance / 1000:.1f} km" if distance >= 1000 else f"{distance:.0f} m"
-    text = f"lies {far} outside the corridor; listed, not used"
+    text = f"lies {far} outside the street; listed, not used"
     do = "check the point number and the set-up; shoot it again if it belongs to the job"
     if mirrored:
         text += "; northing and easting look swapped"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -12,11 +13,12 @@ from pipeline.crew.references import ReferenceLine, lath_name, reference_line
 from pipeline.crew.stakes import column_name
 from pipeline.crew.walk import step_words, steps, walking_order
 from pipeline.crew.words import Faces, Work, distance, faces, fall_words, hub_mark
-from pipeline.model import Corridor, Feet, Floats, Ints, Shots, Table, Texts, texts
+from pipeline.design.equations import named
+from pipeline.model import Alignment, Corridor, Feet, Floats, Ints, Shots, Table, Texts, texts
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import Rounding, StakeRules
 from pipeline.settings_crew import WalkRules
-from pipeline.units import format_length, format_side, format_station
+from pipeline.units import format_length, format_side
 
 END_SLACK_M = 0.05
 """A hub this far beyond the end of the design is still at its end [assumed]."""
@@ -30,7 +32,8 @@ class CutSheet:
     ``layer_cut`` is (n, layers): hub minus each layer at the reference break.
     ``fall`` is the grade of the reference break to the next hub of the same side in
     walking order [m/m], + up, NaN after a side's last; ``to_next`` the distance to the
-    next hub [m]. ``flag`` says what is wrong with a hub, empty where nothing is.
+    next hub [m]. ``flag`` says what is wrong with a hub, empty where nothing is. ``style``
+    says what stands on which face of a lath.
     """
 
     hubs: Shots
@@ -44,6 +47,7 @@ class CutSheet:
     fall: Floats
     to_next: Floats
     flag: Texts
+    style: Literal["crew", "manual"] = "crew"
 
     def __post_init__(self) -> None:
         n = len(self.hubs)
@@ -66,7 +70,7 @@ def cut_sheet(
     feet : Feet
         Station and offset of each hub.
     rules : StakeRules
-        Names the reference break; says when a hub is disturbed.
+        Names the reference break and the faces of a lath; says when a hub is disturbed.
     walk : WalkRules, optional
         The order of the rows; up the left side and down the right where not given.
 
@@ -95,6 +99,7 @@ def cut_sheet(
         fall=_falls(side, reference),
         to_next=steps(hubs.easting, hubs.northing),
         flag=texts("; ".join(word for word in pair if word) for pair in flags),
+        style=rules.faces,
     )
 
 
@@ -118,8 +123,8 @@ def _within_ends(corridor: Corridor, station: Floats) -> Floats:
     return np.where(np.abs(inside - station) <= END_SLACK_M, inside, station)
 
 
-def work(sheet: CutSheet, row: int, rounding: Rounding) -> Work:
-    """What the lath at one hub has to say."""
+def work(sheet: CutSheet, row: int, rounding: Rounding, alignment: Alignment | None = None) -> Work:
+    """What the lath at one hub has to say; its station by the equations of `alignment`."""
     return Work(
         station=float(sheet.station[row]),
         offset=float(sheet.offset[row]),
@@ -128,24 +133,31 @@ def work(sheet: CutSheet, row: int, rounding: Rounding) -> Work:
         behind=distance(float(sheet.behind[row]), rounding),
         mark=hub_mark(float(sheet.cut[row]), rounding.curb_m, rounding),
         to_next=fall_words(float(sheet.fall[row])),
+        called=named(alignment, float(sheet.station[row])),
     )
+
+
+def lath_faces(
+    sheet: CutSheet, row: int, rounding: Rounding, alignment: Alignment | None = None
+) -> Faces:
+    """The lines on both faces of a lath, by the profile that the job chose."""
+    return faces(work(sheet, row, rounding, alignment), sheet.style)
 
 
 def lath_front(sheet: CutSheet, row: int, rounding: Rounding) -> str:
     """``1.50 TBC / C 0.235 TBC``: distance to the point, then down or up to it, both named."""
-    said = work(sheet, row, rounding)
-    return " / ".join(faces(said, "crew").front) if said.mark else ""
+    said = lath_faces(sheet, row, rounding)
+    # a hub on the street's side of its reference is somebody's slip: no words for it
+    if np.isnan(sheet.cut[row]) or sheet.behind[row] < 0:
+        return ""
+    return " / ".join(said.front)
 
 
 def lath_back(sheet: CutSheet, row: int, alignment: Alignment | None = None) -> str:
-    """``0+120.0 L 57``: station, side, the hub's id."""
+    """``0+120.0 L 57``: station, side, and the hub's id where the crew's profile has it."""
     side = format_side(float(sheet.offset[row]))
-    return f"{named(alignment, float(sheet.station[row]))} {side} {sheet.hubs.id[row]}"
-
-
-def lath_faces(sheet: CutSheet, row: int, rounding: Rounding, rules: StakeRules) -> Faces:
-    """The lines on both faces of a lath, by the profile that the job chose."""
-    return faces(work(sheet, row, rounding), rules.faces)
+    place = f"{named(alignment, float(sheet.station[row]))} {side}"
+    return f"{place} {sheet.hubs.id[row]}" if sheet.style == "crew" else place
 
 
 def table(sheet: CutSheet, rounding: Rounding, alignment: Alignment | None = None) -> Table:

@@ -13,11 +13,12 @@ from pipeline.crew.walk import step_words, walk
 from pipeline.crew.words import NOT_SHOT, paint
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
-from pipeline.model import Corridor, Floats, Stakes, Surface, Table, texts
+from pipeline.design.equations import named, station_id
+from pipeline.model import Alignment, Corridor, Floats, Stakes, Surface, Table, texts
 from pipeline.settings import Rounding, Target
 from pipeline.settings_crew import WalkRules
 from pipeline.surface import locate
-from pipeline.units import format_length, format_side, format_station
+from pipeline.units import format_length, format_side
 
 STEPS_M = (0.05, 0.10, 0.15, 0.20, 0.25)
 BESIDE_M = STEPS_M[-1]
@@ -87,7 +88,7 @@ def grade_dots(
     ]
     return Stakes(
         layers=(target.layer,),
-        id=texts([f"{format_station(s).replace('+', '')}{lath_name(w)}{format_side(o)}"
+        id=texts([station_id(corridor.alignment, float(s), after=f"{lath_name(w)}{format_side(o)}")
                    for s, o, w in zip(at, offset, what, strict=True)]),
         kind=texts(kinds),
         what=texts(what),
@@ -122,10 +123,13 @@ def where_shot(corridor: Corridor, ground: Surface, station: Floats, offset: Flo
     return read_at
 
 
-def table(dots: Stakes, rules: WalkRules | None = None) -> Table:
+def table(
+    dots: Stakes, rules: WalkRules | None = None, alignment: Alignment | None = None
+) -> Table:
     """``dots.csv``: a row a spot in walking order, ground, layer and what is painted, final.
 
-    ``done`` is ticked where the ground is at grade already.
+    ``done`` is ticked where the ground is at grade already; stations are named after the
+    equations of `alignment`.
     """
     layer = column_name(dots.layers[0])
     columns = (

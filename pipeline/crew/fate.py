@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.model import Bools, Differences, Shots, Table, Texts
+from pipeline.design.equations import named
+from pipeline.model import Alignment, Bools, Differences, Shots, Table, Texts
 from pipeline.settings import Rounding
-from pipeline.units import format_length, format_side, format_station, ground_mark
+from pipeline.units import format_length, format_side, ground_mark
 
 
 def table(
-    shots: Shots, fate: Texts, at_shots: Differences, rounding: Rounding, rows: Bools
-) -> Table:
+    shots: Shots, fate: Texts, at_shots: Differences, rounding: Rounding, rows: Bools,
+    alignment: Alignment | None = None,
+) -> Table:  # fmt: skip
     """``points.csv``: shots as read, in order, with their fate and their cut to the target layer.
 
     Parameters

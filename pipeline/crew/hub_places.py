@@ -17,6 +17,8 @@ from pipeline.model import Corridor, Floats
 from pipeline.settings import LayoutRules
 
 _SLACK_M = 1e-6
+_RUN_M = 1.05
+"""Rows of an eased change stand closer than this: half a metre, a metre where it is straight."""
 _PARTS = (1, 2, 4, 5, 10, 20, 40, 50, 100)
 """What an interval is divided by: the stations stay round."""
 _EXTREMES = {"high": "HP", "low": "LP"}
@@ -72,10 +74,12 @@ def line_reasons(corridor: Corridor, marks: Marks = ()) -> list[Reason]:
     found += [Reason(at, 2, what) for at, what in grade_line.curve_points(corridor.profile)]
     tables = [layer.station for layer in corridor.layers if layer.surface is None]
     changes = np.unique(np.concatenate(tables)) if tables else np.empty(0)
+    # an eased change has rows every half metre: its two ends are what is set
+    gap = np.diff(changes, prepend=-np.inf, append=np.inf)
+    changes = changes[(gap[:-1] > _RUN_M) | (gap[1:] > _RUN_M)]
     first, last = covered(corridor)
-    found += [
-        Reason(float(at), 1, "section") for at in changes if first + _SLACK_M < at < last - _SLACK_M
-    ]
+    inside = (changes > first + _SLACK_M) & (changes < last - _SLACK_M)
+    found += [Reason(float(at), 1, "section") for at in changes[inside]]
     found += [
         Reason(point.station, 3, f"{_EXTREMES[point.kind]} crown")
         for point in grade_line.turning_points(corridor.profile)

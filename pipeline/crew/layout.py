@@ -23,7 +23,7 @@ from pipeline.crew.hub_places import (
     on_side,
     stretch,
 )
-from pipeline.crew.references import lath_name, reference_line
+from pipeline.crew.references import lath_name, layer_with, reference_line
 from pipeline.crew.stakes import column_name
 from pipeline.design import alignment as line
 from pipeline.design.equations import station_id, station_text
@@ -112,7 +112,7 @@ def points_to_set(
     JobError
         Hubs would stand in the machine's path.
     DesignError
-        No layer has the reference break or the gutter.
+        No layer has the reference break. A gutter that no layer has is not set.
     """
     if stakes.hub_behind_m < rules.machine_behind_m:
         raise JobError(
@@ -121,6 +121,7 @@ def points_to_set(
             f" path, which reaches {rules.machine_behind_m:.2f} m behind it",
             "set them farther out, or correct layout.machine_behind_m",
         )
+    layer_with(corridor, stakes.reference)  # a hub without a named reference is refused
     zones = _Zones(things, rules.utility_clear_m)
     found: list[Finding] = []
     spots: list[_Spot] = []

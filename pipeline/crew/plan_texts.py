@@ -25,8 +25,9 @@ from pipeline.crew.plan_labels import (
 from pipeline.crew.plan_lines import label_rows, polygons_of, station_ticks
 from pipeline.crew.plan_map import Base
 from pipeline.crew.references import lath_name
+from pipeline.design.equations import station_text
 from pipeline.model import Fill, Floats, Marks, Words
-from pipeline.units import format_station, ground_mark
+from pipeline.units import ground_mark
 
 _SOFT = ("mark-shot", "mark-dot")
 _FARTHER_MM = {
@@ -117,7 +118,8 @@ def key_words(base: Base) -> Labels:
     """PC, PT, HP and their like, with the station."""
     stakes, rows = base.inputs.stakes, base.stakes(key=True)
     x, y = base.near(stakes.easting[rows], stakes.northing[rows])
-    text = [f"{stakes.mark[row]} {format_station(stakes.station[row])}" for row in rows]
+    alignment = base.inputs.corridor.alignment
+    text = [f"{stakes.mark[row]} {station_text(alignment, stakes.station[row])}" for row in rows]
     style = _style(base, "text-key-point", 2.2, "key-point")
     return beside(x, y, base.along(x, y), text, style, "abrl")
 
@@ -128,7 +130,8 @@ def station_words(base: Base) -> Labels:
     station = station_ticks(base.inputs.corridor.alignment, 20.0)
     x = np.interp(station, street.station, street.x)
     y = np.interp(station, street.station, street.y)
-    text = [format_station(value, step=1.0) for value in station]
+    alignment = base.inputs.corridor.alignment
+    text = [station_text(alignment, value, step=1.0) for value in station.tolist()]
     return beside(x, y, base.along(x, y), text, _style(base, "text-station", 2.5), "abrl")
 
 

@@ -84,10 +84,12 @@ def _hubs(corridor: Corridor, rules: StakeRules) -> Stakes:
     words = texts([f"{rules.hub_behind_m:.2f} {lath_name(rules.reference)}"] * len(station))
     return Stakes(
         layers=tuple(layer.name for layer in corridor.layers),
-        id=texts([
-            station_id(corridor.alignment, float(s), after=_SIDE_WORD[int(k)])
-            for s, k in zip(station, side, strict=True)
-        ]),
+        id=texts(
+            [
+                station_id(corridor.alignment, float(s), after=_SIDE_WORD[int(k)])
+                for s, k in zip(station, side, strict=True)
+            ]
+        ),
         kind=texts(["stake"] * len(station)),
         what=texts([what] * len(station)),
         station=station,

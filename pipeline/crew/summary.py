@@ -25,6 +25,7 @@ class Summary:
     numbers: tuple[tuple[str, int], ...]
     findings: Findings
     assumed: tuple[str, ...]
+    withheld: bool = False
 
 
 def words(summary: Summary) -> list[str]:
@@ -34,7 +35,12 @@ def words(summary: Summary) -> list[str]:
     lines += [f"           {count:5d} {reason}" for reason, count in summary.reasons]
     lines += _layer_lines(summary.quantities, summary.target)
     lines += [f"Mark       {text}" for text in summary.extremes]
-    lines.append("To paint   " + ", ".join(f"{count} {what}" for what, count in summary.numbers))
+    if summary.withheld:
+        lines.append("WITHHELD   stakes, cut sheet, numbers and map, until the stop is settled")
+    else:
+        lines.append(
+            "To paint   " + ", ".join(f"{count} {what}" for what, count in summary.numbers)
+        )
     lines += _finding_lines(summary.findings)
     if summary.assumed:
         lines.append("Assumed    " + "; ".join(summary.assumed))
@@ -44,6 +50,9 @@ def words(summary: Summary) -> list[str]:
 
 SHOWN = 3
 """Findings of one kind that are printed in full; all of them are in ``findings.json``."""
+
+NEVER_CUT = frozenset({"in reach of blade or rotor"})
+"""Kinds of which every finding is printed: nobody is to hit the fourth valve."""
 
 CAUTION = (
     "Arithmetic on surveyed and recorded heights, not a locate. Call and renew the locate ticket,"
@@ -80,9 +89,10 @@ def _finding_lines(findings: Findings) -> list[str]:
             if finding.severity == severity:
                 of_kind.setdefault(finding.kind, []).append(finding)
         for kind, alike in of_kind.items():
-            lines += [f"{word:11s}{_sentence(finding)}" for finding in alike[:SHOWN]]
-            if len(alike) > SHOWN:
-                lines.append(f"{'':11s}{len(alike) - SHOWN} more: {kind}, see findings.json")
+            shown = len(alike) if kind in NEVER_CUT else SHOWN
+            lines += [f"{word:11s}{_sentence(finding)}" for finding in alike[:shown]]
+            if len(alike) > shown:
+                lines.append(f"{'':11s}{len(alike) - shown} more: {kind}, see findings.json")
     notes = sum(finding.severity == "note" for finding in findings)
     if notes:
         lines.append(f"Noted      {notes} more in findings.json, nothing to do")

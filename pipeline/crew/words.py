@@ -105,6 +105,8 @@ class Work:
     behind: str = ""
     mark: str = ""
     to_next: str = ""
+    called: str = ""
+    """The station as people read it, after the line's equations; empty: as it is counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +136,7 @@ def faces(work: Work, style: Literal["crew", "manual"]) -> Faces:
     ``shared/references.toml``); ``crew`` is common practice, no source.
     """
     side = format_side(work.offset)
-    place = f"{format_station(work.station)} {side}"
+    place = f"{work.called or format_station(work.station)} {side}"
     if style == "manual":
         if side == "CL":
             return _without_blanks((place,), (work.mark,))

@@ -36,18 +36,17 @@ _PIECES = 64
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """Where a return touches one of its streets: tangent point, corner, and the break's offset."""
+    """Where a return touches one of its streets: tangent point, corner, and the break's offset.
+
+    ``other`` is the street it leads to.
+    """
 
     street: Corridor
     side: int
     tangent: float
     corner: float
     offset: float
-
-    def opening(self, at: str, where: str) -> Opening:
-        """The stretch of this street's curb that the return takes away."""
-        low, high = sorted((self.tangent, self.corner))
-        return Opening(self.side, low, high, at, where)
+    other: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +135,7 @@ def _legs(
                 f" point and {at_corner:.3f} m at the corner",
                 "let the section be even there, or give the corner as a surface",
             )
-        legs.append(Leg(streets[k], sides[k], centre[k], corner[k], offset))
+        legs.append(Leg(streets[k], sides[k], centre[k], corner[k], offset, streets[1 - k].name))
     return legs[0], legs[1]
 
 
@@ -370,7 +369,8 @@ def merged_openings(legs: list[Leg], at: str, where: str) -> list[Opening]:
             low, high = sorted((leg.tangent, leg.corner))
             after = mine[i + 1] if i + 1 < len(mine) else None
             # its corner lies ahead, the next one's behind: the mouth of one side street
-            if after and leg.corner > leg.tangent and after.corner < after.tangent:
+            faces = after is not None and after.other == leg.other
+            if after and faces and leg.corner > leg.tangent and after.corner < after.tangent:
                 high = max(high, after.tangent)
                 taken.add(i + 1)
             found.append(Opening(side, low, high, at, where))

@@ -86,7 +86,10 @@ def onto(
         corner, lift = _meeting(street, layer, through, at, ahead)
         if not layers:
             lifts = lift
-        layers.append(pulled(layer, corner, lift, length, ahead))
+        # all fade from where the last of them meets the edge: until there the lift is even,
+        # so along a skew edge the two agree between the breaks too
+        last = np.full(len(corner), ahead * np.max(ahead * corner))
+        layers.append(pulled(layer, last, lift, length, ahead))
     return replace(street, layers=tuple(layers)), lifts
 
 

@@ -24,7 +24,7 @@ _LISTS = {
         id; point; pt; pnt; point id; pointid; point no; point nr; point num; point number;
         point name; pointname; pt id; pt no; pt name; name; no; nr; num; number; target; shot;
         shot id; punkt; punkt nr; punktnr; punktnummer; punkt id; pkt; pkt nr; nummer; numero;
-        n°; nº; numero du point; no point; nom; nom du point; matricule; punto; punto n;
+        n°; nº; numero du point; no point; nom; nom du point; punto; punto n;
         num punto; nombre; ponto; nome; vertice; piste; pistenumero; piste nro; nro; punktnamn;
         punktnavn; punt; puntnummer; cislo bodu; bod; numer; numer punktu; tocka; номер; точка;
         номер точки; 点名; 点号; 点番; 点番号; 測点; 測点名; 番号
@@ -46,7 +46,7 @@ _LISTS = {
         høyde; hoejde; højde; vyska; wysokosc; visina; высота; отметка; 高程; 标高; 標高; 高さ
     """,
     "code": """
-        code; codes; feature; feature code; fcode; point code; pt code; kode; kod; koodi;
+        code; codes; feature; feature code; point code; pt code; kode; kod; koodi;
         codigo; codice; objektcode; punktcode; punktkode; kood; код; コード; 代码; 编码
     """,
     "description": """

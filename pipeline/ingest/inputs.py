@@ -99,11 +99,14 @@ def _day_before(job: Job, day: str) -> Shots | None:
 
     Only for comparing: a file of that day that cannot be read any more stops nothing today.
     """
-    before = [name for name in days(job) if name < day]
+    before = [name for name in days(job) if name[:10] < day[:10]]
     if not before:
         return None
-    parts = []
-    for file in morning_files(job, before[-1]):
+    parts: list[Shots] = []
+    files: tuple[MorningFile, ...] = ()
+    with suppress(LathError):
+        files = morning_files(job, before[-1])
+    for file in files:
         if file.format.kind == "points" and file.path.suffix.lower() in TABLES:
             with suppress(LathError):
                 parts.append(read(file.path, file.format).shots)

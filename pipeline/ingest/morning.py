@@ -15,6 +15,7 @@ from pipeline.settings import FileFormat, Job
 
 _DAY = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])[a-z]?", re.ASCII)
 """A second package of one day has a letter behind the date."""
+_ALMOST = re.compile(r"\d{2,4}\D\d{1,2}\D\d{1,4}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +29,15 @@ class MorningFile:
 def days(job: Job) -> tuple[str, ...]:
     """Folders of days, the earliest first; other folders are none."""
     root = job_path(job, job.shots.folder)
-    entries = root.iterdir() if root.is_dir() else ()
-    return tuple(sorted(one.name for one in entries if one.is_dir() and _DAY.fullmatch(one.name)))
+    folders = [one.name for one in (root.iterdir() if root.is_dir() else ()) if one.is_dir()]
+    for name in sorted(folders):
+        if _ALMOST.match(name) and not _DAY.fullmatch(name):
+            raise InputError(
+                f"{job.shots.folder}/{name}",
+                "looks like a day and is none",
+                "name it YYYY-MM-DD, or another day would be run in its place",
+            )
+    return tuple(sorted(name for name in folders if _DAY.fullmatch(name)))
 
 
 def latest_day(job: Job) -> str:

@@ -30,6 +30,7 @@ def read_utilities(path: Path) -> Utilities:
         File, line, column, what was found and what was expected.
     """
     rows = list(_rows(path))
+    _check(path, rows)
 
     def column(name: str, *, blank: bool = False) -> Floats:
         return np.array([_number(path, line, row, name, blank=blank) for line, row in rows])
@@ -43,6 +44,25 @@ def read_utilities(path: Path) -> Utilities:
         depth_to_top=column("depth_to_top_m", blank=True),
         note=texts(row["note"] for _, row in rows),
     )
+
+
+def _check(path: Path, rows: list[tuple[int, dict[str, str]]]) -> None:
+    """Refuse an id given twice and a depth above the lid: both hide a thing."""
+    seen: dict[str, int] = {}
+    for line, row in rows:
+        first = seen.setdefault(row["id"], line)
+        if first != line:
+            raise InputError(
+                f"{path.name} line {line}",
+                f"id {row['id']!r} stands on line {first} too",
+                "give each thing an id of its own",
+            )
+        if row["depth_to_top_m"].startswith("-"):
+            raise InputError(
+                f"{path.name} line {line}, column 'depth_to_top_m'",
+                f"found {row['depth_to_top_m']!r}, a depth above the lid",
+                "state depths downward, or leave it blank if unknown",
+            )
 
 
 def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:

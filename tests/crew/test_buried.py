@@ -174,6 +174,9 @@ def test_two_lids_side_by_side_are_not_taken_for_one():
     shot = np.array([0.35, 0.05]), np.array([0.0, 0.0])
 
     assert match(known, shot, 0.5).tolist() == [1, 0]
+    # two shots at one lid: the nearer is it, the other is something else
+    twice = np.array([0.10, 0.02]), np.array([0.0, 0.0])
+    assert match((known[0][:1], known[1][:1]), twice, 0.5).tolist() == [-1, 0]
     assert match(known, (np.array([3.0]), np.array([0.0])), 0.5).tolist() == [-1]
 
 

@@ -186,7 +186,8 @@ def test_a_bow_shows_by_its_own_sagitta_on_a_curve(bend):
 
 
 def test_where_shots_are_far_apart_a_short_straight_edge_says_nothing(corridor):
-    stations = np.arange(0.0, 100.1, 4.0)
+    # three places within the chord need shots at most half a chord apart: 1.5 m and 5 m
+    stations = np.arange(0.0, 100.1, 2.0)
     (edge,) = edge_lines(corridor, CLAY, shot_edge(corridor, 1, stations, stations * 0), CODES)
     short, long = straightness(corridor, CLAY, (edge,), RULES)
 

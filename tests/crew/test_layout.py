@@ -13,13 +13,14 @@ import pytest
 from pipeline.crew import hub_places, layout
 from pipeline.deliver.csv import csv_text
 from pipeline.design import alignment as line
+from pipeline.design import changes, section
 from pipeline.design import profile as heights
-from pipeline.design import section
-from pipeline.errors import JobError
+from pipeline.errors import DesignError, JobError
 from pipeline.model import (
     AlignmentRows,
     BreakRow,
     Corridor,
+    CurbDrop,
     ElementRow,
     ProfileRow,
     ProfileRows,
@@ -27,6 +28,7 @@ from pipeline.model import (
     SectionRow,
     SectionTable,
     Utilities,
+    Widening,
     texts,
 )
 from pipeline.settings import LayerRule, LayoutRules, StakeRules
@@ -252,6 +254,11 @@ def test_hubs_in_the_machines_path_are_refused(sag):
         layout.points_to_set(sag, STAKES, replace(RULES, machine_behind_m=1.6), None)
 
 
+def test_hubs_without_their_reference_are_refused(sag):
+    with pytest.raises(DesignError, match="reference 'kerb': no section has a break of that name"):
+        layout.points_to_set(sag, replace(STAKES, reference="kerb"), RULES, None)
+
+
 def test_stations_after_an_equation_are_round_and_named_with_their_region():
     # 123.4 back = 80 ahead
     street = corridor(
@@ -273,3 +280,23 @@ def test_stations_after_an_equation_are_round_and_named_with_their_region():
     assert len({row["id"] for row in rows}) == len(rows)
     chains = points.station[hubs(points, -1)]
     assert (np.diff(chains) > 0.0).all()
+
+
+def test_an_eased_taper_and_a_driveway_are_set_at_their_ends_only(sag):
+    taper = Widening(1, "flowline", ((40.0, 0.0), (60.0, 1.0)), "crossfall", "smooth")
+    drop = CurbDrop(1, 103.0, 107.0, 0.9, 0.02, "back", "flowline")
+    changed = replace(sag, layers=changes.apply(sag.layers, (taper, drop)))
+    points, _ = layout.points_to_set(changed, STAKES, RULES, None)
+
+    words = [
+        (round(float(points.station[i]), 3), str(points.what[i]))
+        for i in hubs(points, 1)
+        if "section" in points.what[i]
+    ]
+    assert {station for station, _ in words} == {
+        40.0, 60.0, 102.1, 103.0, 107.0, 107.9, 190.0, 220.0,
+    }  # fmt: skip
+    # hubs follow the taper out, at once back where it ends
+    offset = {round(float(points.station[i]), 3): points.offset[i] for i in hubs(points, 1)}
+    assert offset[50.0] == pytest.approx(5.75 + 0.5, abs=1e-6)
+    assert offset[70.0] == pytest.approx(5.75)

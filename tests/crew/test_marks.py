@@ -135,8 +135,23 @@ def test_the_slope_to_the_next_hub_is_that_of_the_curb(corridor):
     assert sheet.fall[[0, 2]] == pytest.approx([0.02, -0.02], abs=1e-9)
     assert math.isnan(sheet.fall[1])  # the next hub stands across the street
     assert sheet.to_next[0] == pytest.approx(10.0)
-    faces = cutsheet.lath_faces(sheet, 0, Rounding(), RULES)
+    faces = cutsheet.lath_faces(sheet, 0, Rounding())
     assert faces.back == ("0+030.0 L", "H2", "UP 2.00%")
+
+
+def test_the_job_chooses_what_stands_on_which_face(corridor):
+    # row 33; "construction data on front, station on back" (REF-GS-8)
+    hubs = hubs_at([-5.75], [51.0])
+    at = feet.locate(corridor.alignment, hubs.easting, hubs.northing)
+    manual = StakeRules(hub_behind_m=1.5, reference="top back of curb", faces="manual")
+    sheet = cutsheet.cut_sheet(corridor, hubs, at, manual)
+
+    # conftest by hand: curb 0.058 over the crown, 50.2 at station 10
+    assert cutsheet.lath_front(sheet, 0, Rounding()) == "1.50 / C 0.742 / TBC"
+    assert cutsheet.lath_back(sheet, 0) == "0+010.0 L"
+    crew = sheet_of(corridor, hubs)
+    assert cutsheet.lath_front(crew, 0, Rounding()) == "1.50 TBC / C 0.742 TBC"
+    assert cutsheet.lath_back(crew, 0) == "0+010.0 L H0"
 
 
 def test_the_cut_sheet_can_start_on_the_right(corridor):

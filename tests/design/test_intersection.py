@@ -227,6 +227,28 @@ def test_the_side_street_lies_flush_on_the_lip_it_meets(design):
     np.testing.assert_allclose(z, truth.side_height(19.0) - 0.02 * np.abs(offset), atol=1e-9)
 
 
+@pytest.mark.parametrize("azimuth", [70.0, 80.0, 105.0])
+def test_a_skew_side_street_closes_all_its_seams_too(inputs, tmp_path, azimuth):
+    """The side street and its bulb turned about the crown that they leave."""
+    truth.lay_down(tmp_path)
+    turn = math.radians(azimuth)
+    for name, along, across in (("tarrow", 0.0, 0.0), ("bulb", 42.0, -4.0)):
+        path = tmp_path / "design" / f"{name}_alignment.csv"
+        rows = path.read_text(encoding="utf-8").splitlines()
+        e = 1000.0 + along * math.sin(turn) + across * math.cos(turn)
+        n = 2065.0 + along * math.cos(turn) - across * math.sin(turn)
+        rows[1] = f"start,,,,,{e:.9f},{n:.9f},{azimuth},0.0"
+        path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    job = replace(inputs.job, folder=tmp_path)
+    skew, found = assemble.design(read_design(job), job)
+
+    assert [one.severity for one in found if one.kind == "ring closure"] == ["note"]
+    for layer in skew.layers:
+        whole = compose.layer_surface(skew, layer.name, job.design)
+        steps = {(s.first, s.second): s.step for s in whole.seams}
+        assert max(abs(step) for step in steps.values()) < 0.001, (layer.name, steps)
+
+
 # --- curb returns: the trade document's fixtures F4 and F4b ------------------------------------
 
 
@@ -302,6 +324,55 @@ def test_a_low_point_inside_a_return_is_flagged(street_of):
     assert f"elevation {float(spline(lowest)):.4f}" in finding.text
     assert none == ()
     assert found.legs[0].tangent == pytest.approx(87.0)
+
+
+@pytest.mark.parametrize(("turn", "to"), [(1, "right"), (1, "left"), (-1, "right"), (-1, "left")])
+def test_a_return_on_a_bend_is_tangent_to_its_lip(make_corridor, half, street_of, turn, to):
+    """Through street on R 80: the centre lies 9 m outside its lip's circle and the side's line."""
+    lips = half(("lip", 4.0, 2.0), ("back", 0.2, None, 0.15))
+    main = make_corridor(
+        [ElementRow("arc", 120.0, 80.0, turn=turn, start=(0.0, 0.0))],
+        [ProfileRow(0.0, 50.0), ProfileRow(120.0, 51.2)],
+        [SectionRow("one", 0.0, 120.0, (SectionLayer("finish", lips, lips),))],
+        azimuth=0.0,
+    )
+    e, n, azimuth = line.point_at(main.alignment, 60.0)
+    square = math.degrees(float(azimuth)) + 90.0
+    side = street_of((float(e), float(n)), square, 60.0, (50.6, 51.0))
+    rules = ReturnRules(name="x", from_side="right", to_street="s", to_side=to, radius_m=9.0)
+    found, _ = returns.curb_return(rules, main, side)
+
+    arc = found.curb.alignment
+    length = float(arc.station[-1])
+    k = float(arc.curvature_start[0])
+    at, north, heading = line.point_at(arc, 0.0)
+    centre = (
+        float(at) + math.cos(float(heading)) / k, float(north) - math.sin(float(heading)) / k
+    )  # fmt: skip
+    # the bend's centre lies 80 m to its side of the start; lip and return lie on the right
+    bend = math.hypot(centre[0] - turn * 80.0, centre[1])
+    assert bend == pytest.approx(80.0 - 13.0 if turn > 0 else 80.0 + 13.0, abs=1e-6)
+    feet = line.locate(side.alignment, [centre[0]], [centre[1]])
+    assert abs(feet.offset[0]) == pytest.approx(13.0, abs=1e-6)
+    # and it leaves and arrives along both edges
+    for station, leg in ((0.0, found.legs[0]), (length, found.legs[1])):
+        _, _, along = line.point_at(arc, station)
+        _, _, own = line.point_at(leg.street.alignment, leg.tangent)
+        assert abs(math.sin(float(along - own))) < 1e-6
+
+
+def test_the_curb_is_open_between_facing_returns_of_one_street_only(street_of):
+    main = street_of((0.0, 0.0), 0.0, 200.0, (50.0, 50.0))
+
+    def leg(tangent, corner, other):
+        return returns.Leg(main, 1, tangent, corner, 4.0, other)
+
+    # south and north return of one side street, then one return each of two more
+    legs = [leg(40.0, 49.0, "a"), leg(66.0, 57.0, "a"), leg(100.0, 109.0, "b"),
+            leg(150.0, 141.0, "c")]  # fmt: skip
+    found = returns.merged_openings(legs, "lip", "x")
+
+    assert [(one.start, one.end) for one in found] == [(40.0, 66.0), (100.0, 109.0), (141.0, 150.0)]
 
 
 @pytest.mark.parametrize("skew", [60.0, 75.0, 115.0])

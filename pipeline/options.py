@@ -1,0 +1,54 @@
+"""Kinds of value that the commands take: strict numbers, stations, folders."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+class Finite(click.ParamType[float]):
+    """A finite number, or a station; click's own float takes ``nan`` and ``1_000``."""
+
+    def __init__(self, name: str, parse: Callable[[str], float]) -> None:
+        self.name = name
+        self.parse = parse
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number, or click's own refusal."""
+        try:
+            return self.parse(str(value))
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+def _number(text: str) -> float:
+    from pipeline.units import parse_number
+
+    return parse_number(text)
+
+
+class StationName(click.ParamType[str]):
+    """A station, with its region behind it where the alignment's equations need one."""
+
+    name = "station"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The text as typed, or click's own refusal; which place it means the design decides."""
+        from pipeline.units import parse_station
+
+        text = str(value)
+        try:
+            parse_station(text.partition("(")[0])
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+        return text
+
+
+NUMBER = Finite("number", _number)
+STATION = StationName()
+FOLDER = click.Path(path_type=Path)

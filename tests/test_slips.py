@@ -1,0 +1,164 @@
+"""Slips that crews make, each planted in the demo: loud, and no number where it would be wrong."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pipeline.cli import main
+
+FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
+DAY = "2026-05-14"
+
+
+@pytest.fixture
+def street(tmp_path):
+    folder = tmp_path / "street"
+    shutil.copytree(FIXTURES / "demo", folder)
+    return folder
+
+
+def run(folder):
+    result = CliRunner().invoke(main, ["run", str(folder), "--json"])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    said = json.loads(result.stdout) if result.exit_code in (0, 4) else {}
+    return result, {finding["kind"] for finding in said.get("findings", [])}
+
+
+def edit(path, old, new):
+    text = path.read_bytes().decode("utf-8-sig")
+    assert old in text
+    path.write_bytes(text.replace(old, new, 1).encode("utf-8"))
+
+
+def hubs_with(street, change):
+    path = street / "shots" / DAY / "hubs.csv"
+    rows = path.read_bytes().decode("utf-8-sig").splitlines()
+    changed = [rows[0]]
+    for line in rows[1:]:
+        cells = line.split(";")
+        cells[3] = f"{change(float(cells[3].replace(',', '.'))):.3f}".replace(".", ",")
+        changed.append(";".join(cells))
+    path.write_text("\n".join(changed) + "\n", encoding="utf-8")
+
+
+def test_hubs_in_feet_stop_the_day(street):
+    hubs_with(street, lambda z: z / 0.3048)
+    result, kinds = run(street)
+
+    assert result.exit_code == 4
+    assert "hubs off the design" in kinds
+
+
+def test_one_hub_metres_off_gets_no_number(street):
+    edit(street / "shots" / DAY / "hubs.csv", "101,826", "113,826")
+    result, kinds = run(street)
+
+    assert result.exit_code == 0
+    assert "far off the design" in kinds
+    with (street / "out" / DAY / "cutsheet.csv").open(newline="", encoding="utf-8") as stream:
+        assert "H01" not in {row["id"] for row in csv.DictReader(stream)}
+
+
+def test_hub_tops_are_never_ground(street):
+    edit(street / "job.toml", 'ground = false\nkind = "hub"', 'kind = "hub"')
+    result, _ = run(street)
+
+    assert result.exit_code == 0
+    assert json.loads(result.stdout)["layers"]["clay subgrade"]["cut_m3"] < 61  # as without
+
+
+def test_a_profile_that_ends_early_is_said(street):
+    edit(street / "design" / "profile.csv", "420.000,102.930", "380.000,102.570")
+    _, kinds = run(street)
+
+    assert "design shorter than its line" in kinds
+
+
+def test_a_line_the_wrong_way_round_stops_the_day(street):
+    edit(street / "design" / "profile.csv", "120.000,103.800", "120.000,113.800")
+    result, kinds = run(street)
+
+    assert result.exit_code == 4
+    assert "most of the ground not used" in kinds
+
+
+def test_a_mistyped_newer_day_is_not_passed_over(street):
+    shutil.copytree(street / "shots" / DAY, street / "shots" / "2026-5-15")
+    result, _ = run(street)
+
+    assert result.exit_code == 3
+    assert "looks like a day and is none" in result.stderr
+
+
+def test_swapped_utilities_are_refused(street):
+    edit(street / "utilities.csv", "northing_m,easting_m", "easting_m,northing_m")
+    result, _ = run(street)
+
+    assert result.exit_code == 3
+    assert "northing and easting exchanged" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [("MH2", "MH1", "stands on line"), (",0.250,", ",-0.250,", "a depth above the lid")],
+)
+def test_a_slip_in_the_list_of_buried_things_is_refused(street, old, new, message):
+    edit(street / "utilities.csv", old, new)
+    result, _ = run(street)
+
+    assert result.exit_code == 3
+    assert message in result.stderr
+
+
+def test_control_shots_without_control_are_said(street):
+    edit(street / "job.toml", 'control = "control.csv"', 'control = ""')
+    _, kinds = run(street)
+
+    assert "control not checked" in kinds
+
+
+def test_a_withheld_day_shows_no_number_anywhere(street):
+    edit(street / "shots" / DAY / "morning.csv", "1001,3123.824", "1001,3123.924")
+    result, _ = run(street)
+    written = street / "out" / DAY
+
+    assert result.exit_code == 4
+    with (written / "points.csv").open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {row["mark"] for row in rows} == {""}
+    assert {row["cut_m"] for row in rows} == {""}
+
+
+def test_all_codes_in_small_letters_say_so_and_not_only_that_there_is_no_ground(street):
+    path = street / "shots" / DAY / "morning.csv"
+    rows = path.read_text(encoding="utf-8").splitlines()
+    small = [rows[0]]
+    for line in rows[1:]:
+        cells = line.split(",")
+        cells[4] = cells[4].lower()
+        small.append(",".join(cells))
+    path.write_text("\n".join(small) + "\n", encoding="utf-8")
+    result, _ = run(street)
+
+    assert result.exit_code == 3
+    assert "unknown code" in result.stderr
+
+
+def test_ground_shot_beside_a_kept_surface_stops_the_day(tmp_path):
+    folder = tmp_path / "road"
+    shutil.copytree(FIXTURES / "open-road", folder)
+    edit(folder / "job.toml", "[codes.HUB]", '[codes.GR]\nwhat = "ground"\n\n[codes.HUB]')
+    edit(
+        folder / "shots" / "2020-10-26" / "hubs.csv",
+        "H01,", "G1,6782650.7,21530282.9,17.0,GR,x\nH01,",
+    )  # fmt: skip
+    result, kinds = run(folder)
+
+    assert result.exit_code == 4
+    assert "two grounds" in kinds

@@ -86,15 +86,16 @@ def demo(folder: Path, json_wanted: bool) -> None:
 @click.argument("job", type=FOLDER)
 @of_day
 @click.option("--out", type=FOLDER, help="Where packages go; JOB/out if not given.")
+@click.option("--pictures", is_flag=True, help="Plan, profile and sections as PNG and SVG, too.")
 @as_json
-def run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> None:
+def run(job: Path, day: str | None, out: Path | None, pictures: bool, json_wanted: bool) -> None:
     """Make the crew's package from the morning's shots.
 
     \b
     Example:
       lath run street --day 2026-05-14
     """  # noqa: D301
-    _run(job, day, out, json_wanted)
+    _run(job, day, out, json_wanted, with_pictures=pictures)
 
 
 @main.command()
@@ -161,6 +162,7 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
         click.echo(_json(saying.place_object(place)))
     else:
         click.echo("\n".join(saying.place_words(place)))
+    sys.exit(HELD if place.held else 0)
 
 
 @main.command()
@@ -292,7 +294,9 @@ def layout_command(job: Path, out: Path | None, json_wanted: bool) -> None:
         click.echo("\n".join(setting_out.layout_words(result, folder)))
 
 
-def _run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> None:
+def _run(
+    job: Path, day: str | None, out: Path | None, json_wanted: bool, *, with_pictures: bool = False
+) -> None:
     from pipeline import publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
@@ -301,7 +305,7 @@ def _run(job: Path, day: str | None, out: Path | None, json_wanted: bool) -> Non
     result = run_day(job, day, watch)
     with watch.stage("deliver"):
         result = publish.complete(result)
-        folder = publish.deliver(result, out)
+        folder = publish.deliver(result, out, with_pictures=with_pictures)
     if json_wanted:
         click.echo(_json(saying.run_object(result, folder, watch.seconds)))
     else:

@@ -51,7 +51,7 @@ def package_files(day: Day) -> dict[str, bytes]:
         tables += [
             stakes.table(day.stakes, day.morning.inputs.job.stakes, line),
             cutsheet.table(day.sheet, _rounding(day), line),
-            dots.table(day.dots, alignment=line),
+            dots.table(day.dots, day.morning.inputs.job.walk, line),
         ]
         work = earthworks(day)
         tables += earthworks_tables(work)
@@ -190,7 +190,7 @@ def plan_words(day: Day) -> PlanWords:
     )
 
 
-def deliver(day: Day, out: Path | None) -> Path:
+def deliver(day: Day, out: Path | None, *, with_pictures: bool = False) -> Path:
     """Write the package of the day, all or nothing, and say where it is.
 
     Raises
@@ -201,5 +201,10 @@ def deliver(day: Day, out: Path | None) -> Path:
     inputs = day.morning.inputs
     folder = (out if out is not None else inputs.job.folder / "out") / safe_name(inputs.day)
     written = datetime.now(tz=UTC).isoformat(timespec="seconds")
-    write_package(folder, package_files(day), manifest_object(day, written))
+    files = package_files(day)
+    if with_pictures:
+        from pipeline.publish_pictures import pictures
+
+        files |= pictures(day, plan_words(day))
+    write_package(folder, files, manifest_object(day, written))
     return folder

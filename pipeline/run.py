@@ -310,7 +310,9 @@ def crew_rows(
         at_shots=at_shots,
         quantities=volumes,
         stakes=stakes.points_to_set(corridor, job.stakes),
-        sheet=cutsheet.cut_sheet(corridor, morning.shots.take(hubs), hub_feet, job.stakes),
+        sheet=cutsheet.cut_sheet(
+            corridor, morning.shots.take(hubs), hub_feet, job.stakes, job.walk
+        ),
         dots=without_guesses(painted, ground, edges),
         findings=sorted_findings(morning.findings),
     )
@@ -326,27 +328,29 @@ def place_on_line(
     folder: Path, day: str | None, along: tuple[str, float], elevation: float | None
 ) -> Place:
     """Design and ground at (station, offset); `elevation`, if given, stands for the ground."""
-    corridor, ground = _design_and_ground(folder, day, elevation)
+    corridor, ground, held = _design_and_ground(folder, day, elevation)
     chain = equations.chain_of(corridor.alignment, along[0])
-    return places.with_ground(places.at_station(corridor, ground, chain, along[1]), elevation)
+    place = places.at_station(corridor, ground, chain, along[1])
+    return replace(places.with_ground(place, elevation), held=held)
 
 
 def place_on_grid(
     folder: Path, day: str | None, grid: tuple[float, float], elevation: float | None
 ) -> Place:
     """Design and ground at (easting, northing); `elevation`, if given, stands for the ground."""
-    corridor, ground = _design_and_ground(folder, day, elevation)
-    return places.with_ground(places.at_grid(corridor, ground, *grid), elevation)
+    corridor, ground, held = _design_and_ground(folder, day, elevation)
+    place = places.at_grid(corridor, ground, *grid)
+    return replace(places.with_ground(place, elevation), held=held)
 
 
 def _design_and_ground(
     folder: Path, day: str | None, elevation: float | None
-) -> tuple[Corridor, Surface | None]:
-    """The corridor, and today's ground unless an elevation is given in its stead."""
+) -> tuple[Corridor, Surface | None, bool]:
+    """The corridor, today's ground unless an elevation is given in its stead, and a stop."""
     inputs = read_inputs(folder, day)
     corridor, found = build_corridor(inputs)
     if elevation is not None:
-        return corridor, None
-    morning = judge(inputs, on_grid(inputs), (corridor, found))
-    _, ground = build_ground(morning)
-    return corridor, ground
+        return corridor, None, False
+    morning, ground = build_ground(judge(inputs, on_grid(inputs), (corridor, found)))
+    held = any(finding.severity == "stop" for finding in morning.findings)
+    return corridor, ground, held

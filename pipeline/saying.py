@@ -217,6 +217,7 @@ def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> d
 def place_object(place: Place) -> dict[str, Any]:
     """What ``lath at --json`` prints; null where there is no layer or no ground."""
     return {
+        "held": place.held,
         "station": number(place.station),
         "station_text": place.called,
         "offset": number(place.offset),
@@ -239,6 +240,8 @@ def place_words(place: Place) -> list[str]:
     across = f"offset {format_length(place.offset)} {side}"
     grid = f"E {format_length(place.easting)}, N {format_length(place.northing)}"
     lines = [f"{along}, {across}, {grid}"]
+    if place.held:
+        lines.insert(0, "HOLD: a finding stops the day; see lath check, and mark nothing by this")
     ground = format_length(place.ground) or "not surveyed"
     lines.append(f"Ground            {ground}")
     for name, elevation in place.layers.items():

@@ -46,7 +46,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "saying": GROUND | set(STAGES) | {"judging", "run", "earthworks"},
     "publish": GROUND
     | set(STAGES)
-    | {"run", "saying", "earthworks", "publish_crew", "publish_days", "publish_page"},
+    | {"run", "saying", "earthworks", "publish_crew", "publish_days", "publish_page"}
+    | {"publish_pictures"},
     "setting_out": GROUND | set(STAGES) | {"run", "publish", "saying"},
     "convert_line": GROUND | {"ingest", "deliver", "design"},
     "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},

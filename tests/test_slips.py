@@ -162,3 +162,39 @@ def test_ground_shot_beside_a_kept_surface_stops_the_day(tmp_path):
 
     assert result.exit_code == 4
     assert "two grounds" in kinds
+
+
+def test_a_link_that_leads_out_of_the_job_is_refused(street, tmp_path):
+    outside = tmp_path / "elsewhere.csv"
+    shutil.copy(street / "shots" / DAY / "morning.csv", outside)
+    (street / "shots" / DAY / "morning.csv").unlink()
+    (street / "shots" / DAY / "morning.csv").symlink_to(outside)
+    result, _ = run(street)
+
+    assert result.exit_code == 3
+    assert "leads out of the job folder" in result.stderr
+
+
+def test_a_place_on_a_held_day_says_hold(street):
+    edit(street / "shots" / DAY / "morning.csv", "1001,3123.824", "1001,3123.924")
+    result = CliRunner().invoke(main, ["at", str(street), "--station", "100", "--offset", "2"])
+
+    assert result.exit_code == 4
+    assert result.output.startswith("HOLD")
+
+
+def test_the_day_before_is_among_the_inputs_and_repeats_are_said(street):
+    before = street / "shots" / "2026-05-13"
+    before.mkdir()
+    shutil.copy(street / "shots" / DAY / "hubs.csv", before / "hubs.csv")
+    result, _ = run(street)
+    manifest = json.loads((street / "out" / DAY / "manifest.json").read_text(encoding="utf-8"))
+
+    assert result.exit_code == 0
+    assert "shots/2026-05-13/hubs.csv" in {item["file"] for item in manifest["inputs"]}
+
+
+def test_an_empty_day_before_stops_nothing(street):
+    (street / "shots" / "2026-05-13").mkdir()
+
+    assert run(street)[0].exit_code == 0

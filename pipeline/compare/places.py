@@ -34,6 +34,8 @@ class Place:
     other_feet: tuple[tuple[float, float], ...]
     called: str
     others_called: tuple[str, ...] = ()
+    held: bool = False
+    """True where a finding stops the day: nothing is marked by this cut."""
 
 
 def at_station(corridor: Corridor, ground: Surface | None, station: float, offset: float) -> Place:

@@ -49,7 +49,9 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
     design = read_design(job)
     record, utilities, paths = _records(job, design)
     files = morning_files(job, day)
-    paths += [file.path for file in files]
+    before = _day_before(job, day)
+    # what of yesterday's files this day was compared with is an input as well
+    paths += [file.path for file in (*files, *before)]
     return Inputs(
         job=job,
         day=day,
@@ -58,7 +60,7 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
         utilities=utilities,
         files=files,
         readings=tuple(_read(file, job) for file in files),
-        yesterday=_day_before(job, day),
+        yesterday=_shots_of(before),
         fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
     )
 
@@ -94,22 +96,26 @@ def _records(job: Job, design: DesignFiles) -> tuple[Shots | None, Utilities | N
     return record, utilities, paths
 
 
-def _day_before(job: Job, day: str) -> Shots | None:
-    """Tables of points of the last day before this one; None where there is none to read.
-
-    Only for comparing: a file of that day that cannot be read any more stops nothing today.
-    """
+def _day_before(job: Job, day: str) -> tuple[MorningFile, ...]:
+    """Tables of points of the last day before this one; none where there is none to read."""
     before = [name for name in days(job) if name[:10] < day[:10]]
     if not before:
-        return None
-    parts: list[Shots] = []
-    files: tuple[MorningFile, ...] = ()
+        return ()
     with suppress(LathError):
-        files = morning_files(job, before[-1])
+        return tuple(
+            file
+            for file in morning_files(job, before[-1])
+            if file.format.kind == "points" and file.path.suffix.lower() in TABLES
+        )
+    return ()
+
+
+def _shots_of(files: tuple[MorningFile, ...]) -> Shots | None:
+    """Their shots, only for comparing: one that cannot be read any more stops nothing today."""
+    parts: list[Shots] = []
     for file in files:
-        if file.format.kind == "points" and file.path.suffix.lower() in TABLES:
-            with suppress(LathError):
-                parts.append(read(file.path, file.format).shots)
+        with suppress(LathError):
+            parts.append(read(file.path, file.format).shots)
     return join_shots(parts) if parts else None
 
 

@@ -73,10 +73,13 @@ def morning_files(job: Job, day: str) -> tuple[MorningFile, ...]:
         raise InputError(
             f"{job.shots.folder}/{day}", "no such folder", "name a day that has shots with --day"
         )
+    names = sorted(
+        path.name for path in folder.iterdir() if path.is_file() and not path.name.startswith(".")
+    )
+    # each by itself: a link in the day's folder may lead out of the job
     files = [
-        MorningFile(path, _format_of(job, path.name))
-        for path in sorted(folder.iterdir())
-        if path.is_file() and not path.name.startswith(".")
+        MorningFile(job_path(job, f"{job.shots.folder}/{day}/{name}"), _format_of(job, name))
+        for name in names
     ]
     if not files:
         raise InputError(f"{job.shots.folder}/{day}", "no file", "lay the day's shots there")

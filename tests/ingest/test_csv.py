@@ -399,7 +399,7 @@ def test_a_point_without_an_id_is_called_by_file_and_line(tmp_path):
     "header",
     [
         "Punktnr;Rechtswert;Hochwert;Höhe",
-        "Matricule;Est;Nord;Altitude",
+        "Numéro;Est;Nord;Altitude",
         "Punto;Este;Norte;Cota",
         "Piste;Itä;Pohjoinen;Korkeus",
         "Point No.;E [m];N [m];R.L.",

@@ -274,6 +274,15 @@ def mostly_unused(case: review.Case, fate: Texts) -> Findings:
     return (Finding("stop", "most of the ground not used", text, do),)
 
 
+def things_off(inputs: Inputs, corridor: Corridor) -> Bools:
+    """True where a recorded thing lies off the job, (n,); none where nothing is recorded."""
+    listed = inputs.utilities
+    if listed is None:
+        return np.zeros(0, dtype=bool)
+    at = feet_of.locate(corridor.alignment, listed.easting, listed.northing)
+    return place.distance_outside(at, reach(corridor)) > inputs.job.checks.off_job_m
+
+
 def off_the_street(inputs: Inputs, corridor: Corridor) -> Findings:
     """Recorded things that lie off the job, each named.
 
@@ -285,11 +294,10 @@ def off_the_street(inputs: Inputs, corridor: Corridor) -> Findings:
     listed = inputs.utilities
     if listed is None or not len(listed):
         return ()
-    extent, limit = reach(corridor), inputs.job.checks.off_job_m
-    at = feet_of.locate(corridor.alignment, listed.easting, listed.northing)
+    off = things_off(inputs, corridor)
     swapped = feet_of.locate(corridor.alignment, listed.northing, listed.easting)
-    off = place.distance_outside(at, extent) > limit
-    mirrored = off & (place.distance_outside(swapped, extent) <= limit)
+    limit = inputs.job.checks.off_job_m
+    mirrored = off & (place.distance_outside(swapped, reach(corridor)) <= limit)
     if mirrored.sum() > len(listed) / 2:
         raise InputError(
             inputs.job.utilities,

@@ -14,7 +14,8 @@ from pipeline.crew.summary import CAUTION, mean_words
 from pipeline.deliver import csv, json
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
-from pipeline.model import Bools, Table
+from pipeline.model import Table
+from pipeline.planning import listed_rows, plan_drawing
 from pipeline.run import DRAWN_CELL_M, Day, sorted_findings
 from pipeline.saying import (
     findings_object,
@@ -79,15 +80,6 @@ def _points_table(day: Day) -> Table:
     )  # fmt: skip
 
 
-def listed_rows(day: Day) -> Bools:
-    """Shots that are listed one by one: all that people took, and every one that is not used.
-
-    The points of a scan that went into the surface are in ``ground.xml``.
-    """
-    morning = day.morning
-    return morning.placed.by_hand | ~morning.rows("in the surface")
-
-
 def withheld(day: Day) -> bool:
     """True where the lists are not written."""
     return day.held and day.morning.inputs.job.target.withhold
@@ -114,34 +106,10 @@ def _held(table: Table, day: Day) -> Table:
 
 def drawing_bytes(day: Day) -> bytes:
     """``cutfill.dxf``."""
-    from pipeline.compare import map as difference_map
-    from pipeline.crew import plan
     from pipeline.deliver import dxf
 
-    morning = day.morning
-    inputs, sheet = morning.inputs, morning.inputs.job.sheet
-    # a shot kilometres away would shrink the street to a dot; it is in the lists
-    on_map = listed_rows(day) & ~morning.rows("off the job")
-    drawing = plan.drawing(
-        plan.PlanInputs(
-            corridor=morning.corridor,
-            layer=inputs.job.target.layer,
-            shots=morning.shots.take(on_map),
-            used=morning.used[on_map],
-            cut=day.at_shots.cut[on_map],
-            bands=difference_map.bands(day.drawn, plan.band_limits(sheet.bands_m)),
-            contours=difference_map.contours(day.drawn, plan.contour_levels(sheet.bands_m)),
-            not_surveyed=difference_map.not_surveyed(day.ground, day.design),
-            stakes=day.stakes,
-            dots=day.dots,
-            utilities=inputs.utilities,
-            sheet=sheet,
-            rounding=inputs.job.rounding,
-            words=plan_words(day),
-            local_shift=sheet.local_shift,
-        )
-    )
-    return dxf.dxf_bytes(drawing)
+    shift = day.morning.inputs.job.sheet.local_shift
+    return dxf.dxf_bytes(plan_drawing(day, plan_words(day), local_shift=shift))
 
 
 def surfaces_bytes(day: Day) -> bytes:

@@ -41,13 +41,14 @@ MAY_IMPORT: dict[str, set[str]] = {
     "publish_crew": GROUND | set(STAGES) | {"judging", "run"},
     "publish_page": GROUND | set(STAGES) | {"judging", "run"},
     "publish_days": GROUND | set(STAGES) | {"judging", "run"},
-    "publish_pictures": GROUND | set(STAGES) | {"judging", "run"},
+    "planning": GROUND | {"compare", "crew", "judging", "run"},
+    "publish_pictures": GROUND | set(STAGES) | {"judging", "run", "planning"},
     "earthworks": GROUND | set(STAGES) | {"run"},
     "saying": GROUND | set(STAGES) | {"judging", "run", "earthworks"},
     "publish": GROUND
     | set(STAGES)
     | {"run", "saying", "earthworks", "publish_crew", "publish_days", "publish_page"}
-    | {"publish_pictures"},
+    | {"publish_pictures", "planning"},
     "setting_out": GROUND | set(STAGES) | {"run", "publish", "saying"},
     "convert_line": GROUND | {"ingest", "deliver", "design"},
     "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},

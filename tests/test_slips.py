@@ -7,6 +7,7 @@ import json
 import shutil
 from pathlib import Path
 
+import ezdxf
 import pytest
 from click.testing import CliRunner
 
@@ -94,6 +95,16 @@ def test_a_mistyped_newer_day_is_not_passed_over(street):
 
     assert result.exit_code == 3
     assert "looks like a day and is none" in result.stderr
+
+
+def test_a_thing_recorded_far_away_is_named_and_not_on_the_map(street):
+    edit(street / "utilities.csv", "MH2,manhole,", "MH2,manhole,9")
+    result, kinds = run(street)
+    drawing = ezdxf.readfile(street / "out" / DAY / "cutfill.dxf")
+
+    assert result.exit_code == 0
+    assert "recorded thing off the job" in kinds
+    assert max(one.dxf.insert.y for one in drawing.modelspace().query("INSERT")) < 5000
 
 
 def test_swapped_utilities_are_refused(street):

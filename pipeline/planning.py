@@ -1,0 +1,56 @@
+"""The day's map: what is on it, as the drawing file and the pictures both show it."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+
+from pipeline.compare import map as difference_map
+from pipeline.crew import plan
+from pipeline.judging import things_off
+from pipeline.model import Bools, Drawing, Utilities
+from pipeline.run import Day
+
+
+def listed_rows(day: Day) -> Bools:
+    """Shots that are listed one by one: all that people took, and every one that is not used.
+
+    The points of a scan that went into the surface are in ``ground.xml``.
+    """
+    morning = day.morning
+    return morning.placed.by_hand | ~morning.rows("in the surface")
+
+
+def plan_drawing(day: Day, words: plan.PlanWords, *, local_shift: bool) -> Drawing:
+    """The day's map and its sheets; `local_shift` writes it near zero."""
+    morning = day.morning
+    job, sheet = morning.inputs.job, morning.inputs.job.sheet
+    # a shot kilometres away would shrink the street to a dot; it is in the lists
+    on_map = listed_rows(day) & ~morning.rows("off the job")
+    return plan.drawing(
+        plan.PlanInputs(
+            corridor=morning.corridor,
+            layer=job.target.layer,
+            shots=morning.shots.take(on_map),
+            used=morning.used[on_map],
+            cut=day.at_shots.cut[on_map],
+            bands=difference_map.bands(day.drawn, plan.band_limits(sheet.bands_m)),
+            contours=difference_map.contours(day.drawn, plan.contour_levels(sheet.bands_m)),
+            not_surveyed=difference_map.not_surveyed(day.ground, day.design),
+            stakes=day.stakes,
+            dots=day.dots,
+            utilities=_on_map(day),
+            sheet=sheet,
+            rounding=job.rounding,
+            words=words,
+            local_shift=local_shift,
+        )
+    )
+
+
+def _on_map(day: Day) -> Utilities | None:
+    """Recorded things, less those far off the street, which are named among the findings."""
+    listed = day.morning.inputs.utilities
+    if listed is None or not len(listed):
+        return listed
+    near = ~things_off(day.morning.inputs, day.morning.corridor)
+    return replace(listed, **{one.name: getattr(listed, one.name)[near] for one in fields(listed)})

@@ -82,6 +82,7 @@ def describe_landxml(path: Path, asked: Asked, tell: Tell) -> Description:
         "data_points": sum(_data_points(rows) for rows in document.surfaces),
         "heights": shown(heights, 80),
         "features": len(document.features),
+        "cross_sections": document.unread.get("CrossSect", 0),
         "lines": dict(Counter(reading.lines.kind)),
         "codes": code_counts(reading.shots.code),
         "sightings": survey,

@@ -7,7 +7,8 @@ name and number, never dropped in silence.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from pathlib import Path
 
@@ -15,6 +16,7 @@ import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.ingest.badrows import BadRow, bad_findings
+from pipeline.ingest.landxml_crosssections import KINDS, NAMES, read_cross_sections
 from pipeline.ingest.landxml_document import Document
 from pipeline.ingest.landxml_geometry import (
     Book,
@@ -36,6 +38,7 @@ from pipeline.model import (
     Ints,
     Linework,
     Mesh,
+    ProfileRow,
     ProfileRows,
     Reading,
     Severity,
@@ -87,7 +90,30 @@ def read_landxml(path: Path, fmt: FileFormat) -> Reading:
     """
     document = Document(shown(path.name, 80))
     stream(path, document.start, document.at)
-    return judge(document, fmt)
+    across = any(document.unread.get(name) for name in KINDS)
+    if across:
+        # they are read in a pass of their own
+        for name in NAMES:
+            document.unread.pop(name, None)
+    reading = judge(document, fmt)
+    if not across:
+        return reading
+    levels = {owner: rows.points for owner, rows in reversed(reading.profiles)}
+    sections, about = read_cross_sections(path, fmt, _levels(levels))
+    return replace(reading, cross_sections=sections, findings=(*reading.findings, *about))
+
+
+def _levels(profiles: dict[str, tuple[ProfileRow, ...]]) -> Callable[[str, float], float]:
+    """About how high each alignment lies at a station: straight between its profile's points."""
+
+    def level(alignment: str, station: float) -> float:
+        points = profiles.get(alignment)
+        if not points:
+            return float("nan")
+        along = [point.station for point in points], [point.elevation for point in points]
+        return float(np.interp(station, *along))
+
+    return level
 
 
 def judge(document: Document, fmt: FileFormat) -> Reading:

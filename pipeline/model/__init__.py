@@ -10,6 +10,7 @@ clockwise from grid north. NaN means not surveyed or not designed, and only that
 """
 
 from pipeline.model.arrays import Bools, Floats, Indices, Ints, Texts, texts
+from pipeline.model.crosssections import CrossSection
 from pipeline.model.design import (
     Alignment,
     AlignmentRows,
@@ -105,6 +106,7 @@ __all__ = [
     "BreakRow",
     "ControlChecks",
     "Corridor",
+    "CrossSection",
     "CrossfallChange",
     "CrownShift",
     "CurbDrop",

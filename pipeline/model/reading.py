@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.model.crosssections import CrossSection
 from pipeline.model.design import AlignmentRows, ProfileRows
 from pipeline.model.ground import Linework, Mesh
 from pipeline.model.shots import Findings, Shots
@@ -24,6 +25,7 @@ class Reading:
     alignments: tuple[AlignmentRows, ...] = ()
     profiles: tuple[tuple[str, ProfileRows], ...] = ()
     """(name of the alignment, profile)."""
+    cross_sections: tuple[CrossSection, ...] = ()
     findings: Findings = ()
     refused: int = 0
     """Rows that could not be used; each is among the findings."""

@@ -14,6 +14,7 @@ from pipeline.crew.summary import CAUTION, mean_words
 from pipeline.deliver import csv, json
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
+from pipeline.errors import InputError
 from pipeline.model import Table
 from pipeline.planning import listed_rows, plan_drawing
 from pipeline.run import DRAWN_CELL_M, Day, sorted_findings
@@ -29,11 +30,12 @@ from pipeline.settings import Rounding
 
 def complete(day: Day) -> Day:
     """The day with the crew's work in it, and what of that work needs a person."""
-    from pipeline.publish_crew import crew_findings, crew_work
+    from pipeline.publish_crew import crew_findings, crew_work, day_before
 
-    work = crew_work(day)
+    before = day_before(day)
+    work = crew_work(day, before)
     findings = sorted_findings((*day.findings, *crew_findings(work)))
-    return replace(day, work=work, findings=findings)
+    return replace(day, before=before, work=work, findings=findings)
 
 
 def package_files(day: Day) -> dict[str, bytes]:
@@ -62,10 +64,24 @@ def package_files(day: Day) -> dict[str, bytes]:
         files["cutfill.dxf"] = drawing_bytes(day)
         files["ground.xml"] = surfaces_bytes(day)
         files |= crew_files(day, package_id(day.morning.inputs))
-    files |= page_files(day, plan_words(day))
+    changes, changes_tables = _since(day)
+    files |= page_files(day, plan_words(day), changes=changes, changes_tables=changes_tables)
     for table in tables:
         files[f"{table.name}.csv"] = csv.csv_bytes(_held(table, day))
     return dict(sorted(files.items()))
+
+
+def _since(day: Day) -> tuple[tuple[str, ...], tuple[Table, ...]]:
+    """What moved since the morning before; nothing where there is none, or no common ground."""
+    from pipeline.publish_days import change_words
+
+    if day.before is None:
+        return (), ()
+    try:
+        words, tables = change_words(day.before, day)
+    except InputError:
+        return (), ()
+    return tuple(words), tuple(tables)
 
 
 def _points_table(day: Day) -> Table:

@@ -84,6 +84,8 @@ class Day:
     findings: Findings
     work: CrewWork | None = None
     """What the crew carries besides, once it has been worked out."""
+    before: Day | None = None
+    """The morning before this one, once it has been run for comparing."""
 
     @property
     def held(self) -> bool:

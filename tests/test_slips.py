@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import ezdxf
+import pypdf
 import pytest
 from click.testing import CliRunner
 
@@ -209,3 +210,28 @@ def test_an_empty_day_before_stops_nothing(street):
     (street / "shots" / "2026-05-13").mkdir()
 
     assert run(street)[0].exit_code == 0
+
+
+def test_marks_that_today_has_overtaken_and_what_moved_are_told(street):
+    """A day later the planar clay of the first stretch stands 50 mm lower."""
+    later = street / "shots" / "2026-05-15"
+    shutil.copytree(street / "shots" / DAY, later)
+    rows = (later / "morning.csv").read_text(encoding="utf-8").splitlines()
+    graded = [rows[0]]
+    for line in rows[1:]:
+        cells = line.split(",")
+        ground = cells[4] not in {"CP", "MH", "WV", "CB"}
+        # everything is shot again, so no shot stands where it stood to the millimetre
+        by = -0.050 if ground and cells[6] == "S1" else 0.002
+        cells[3] = f"{float(cells[3]) + by:.3f}"
+        cells[8] = cells[8].replace(DAY, "2026-05-15")
+        graded.append(",".join(cells))
+    (later / "morning.csv").write_text("\n".join(graded) + "\n", encoding="utf-8")
+    result = CliRunner().invoke(main, ["run", str(street)])
+    page = (street / "out" / "2026-05-15" / "day.html").read_text(encoding="utf-8")
+
+    assert result.exit_code in (0, 4), result.output
+    assert DAY in page
+    pdf = pypdf.PdfReader(street / "out" / "2026-05-15" / "crew.pdf")
+    words = " ".join(sheet.extract_text() for sheet in pdf.pages)
+    assert "now" in words.lower()

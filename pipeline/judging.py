@@ -88,7 +88,7 @@ def judge(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> 
     case = case_of(inputs, placed, corridor, feet)
     off, about = on_the_job(case, corridor)
     fate, more = first_fates(case, corridor, off)
-    busts, doubted = suspected_busts(case, corridor, fate)
+    busts, doubted = suspected_busts(case, fate)
     if case.job.checks.set_bust_aside:
         fate[doubted] = "suspected bust, set aside"
     fate, rest = review.review_shots(case, fate)
@@ -315,7 +315,7 @@ def off_the_street(inputs: Inputs, corridor: Corridor) -> Findings:
     )  # fmt: skip
 
 
-def suspected_busts(case: review.Case, corridor: Corridor, fate: Texts) -> tuple[Findings, Ints]:
+def suspected_busts(case: review.Case, fate: Texts) -> tuple[Findings, Ints]:
     """Runs of ground shots that stand off their neighbours, and the rows of those shots."""
     shots, rules = case.shots, case.job.checks
     usable = case.by_hand & (fate == review.GROUND) & ~np.isnan(case.height)
@@ -324,6 +324,6 @@ def suspected_busts(case: review.Case, corridor: Corridor, fate: Texts) -> tuple
     )
     found = runs.find_runs(shots, usable, profiled, rules.bust_m)
     rows = np.array([row for run in found for row in run.rows], dtype=np.int64)
-    constants = {**ROD_STEPS, **known_constants(corridor)}
+    constants = {**ROD_STEPS, **case.mixed_up}
     aside = rules.set_bust_aside
     return runs.findings(shots, case.feet, found, constants, set_aside=aside), rows

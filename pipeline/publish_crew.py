@@ -18,7 +18,6 @@ from pipeline.crew import (
 )
 from pipeline.crew.bank import backing_bank
 from pipeline.crew.edge import edge_lines, edge_spots, seen
-from pipeline.crew.gaps import without_guesses
 from pipeline.crew.machine import Objects, Path, machine_path
 from pipeline.crew.slope import slope_stakes
 from pipeline.crew.stale import stale_marks
@@ -115,7 +114,6 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
     shots = morning.shots
     in_surface = shots.take(morning.rows("in the surface"))
     edges = edge_lines(corridor, layer, in_surface, job.codes) if layer else ()
-    painted = without_guesses(day.dots, day.ground, edges)
     spots = stakes.interval_stations(corridor, job.stakes)
     things = hazards.things(
         (corridor, target), day.ground, (morning.inputs.utilities, _things(day)), job.hazards
@@ -125,7 +123,7 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
         job=job,
         corridor=corridor,
         edge_layer=layer,
-        dots=painted,
+        dots=day.dots,
         sheet=sheet,
         flags=_flags(day, before),
         to_line=_to_line(day, layer),
@@ -145,8 +143,8 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
         things=things,
         ties=buried_table.tie_words(things, sheet.hubs),
         turns=lows.turns(corridor, morning.inputs.utilities, job.stakes.reference, job.hazards),
-        passes=passes.by_stretch(painted, job.target.pass_m),
-        stale=stale_marks(before.dots, painted, job.target.stale_m) if before else (),
+        passes=passes.by_stretch(day.dots, job.target.pass_m),
+        stale=stale_marks(before.dots, day.dots, job.target.stale_m) if before else (),
         slopes=slope_stakes(corridor, day.ground, spots, job.slope),
     )
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.compare.levels import elevations
+from pipeline.crew import stakes
 from pipeline.crew.hub_places import (
     Marks,
     Reason,
@@ -24,7 +25,6 @@ from pipeline.crew.hub_places import (
     stretch,
 )
 from pipeline.crew.references import lath_name, layer_with, reference_line
-from pipeline.crew.stakes import column_name
 from pipeline.design import alignment as line
 from pipeline.design.equations import station_id, station_text
 from pipeline.errors import JobError
@@ -39,7 +39,7 @@ from pipeline.model import (
     texts,
 )
 from pipeline.settings import LayoutRules, StakeRules
-from pipeline.units import format_length, format_side
+from pipeline.units import format_side
 
 _SIDE_WORD = {-1: "L", 1: "R"}
 _SHIFT_M = 0.25
@@ -331,31 +331,6 @@ def _note(spot: _Spot) -> str:
     )
 
 
-FIRST = (
-    "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
-)  # fmt: skip
-LAST = ("lath", "note")
-
-
 def table(corridor: Corridor, points: Stakes, rules: StakeRules) -> Table:
     """``layout.csv``: a row a point, elevations of every layer, final text."""
-    layers = tuple(f"{column_name(name)}_elevation_m" for name in points.layers)
-    columns = (*FIRST, *layers, *LAST)
-    rows = [
-        (
-            points.id[i],
-            points.what[i],
-            station_text(corridor.alignment, float(points.station[i]), step=0.001),
-            format_side(points.offset[i]),
-            format_length(points.offset[i]),
-            format_length(points.easting[i]),
-            format_length(points.northing[i]),
-            rules.reference if points.kind[i] == "stake" else "",
-            *(format_length(z) for z in points.design[i]),
-            points.mark[i],
-            points.note[i],
-        )
-        for i in range(len(points))
-    ]
-    text = frozenset({"id", "what", "station", "side", "reference", "lath", "note"})
-    return Table("layout", columns, tuple(rows), text)
+    return stakes.table(points, rules, corridor.alignment, name="layout")

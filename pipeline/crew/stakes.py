@@ -157,16 +157,22 @@ def _point_id(corridor: Corridor, what: str, station: float, offset: float) -> s
     return station_id(corridor.alignment, station, what, "" if side == "CL" else side)
 
 
-def table(stakes: Stakes, rules: StakeRules, alignment: Alignment | None = None) -> Table:
+FIRST = (
+    "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
+)  # fmt: skip
+LAST = ("lath", "note")
+"""Columns of a list of points before and after those of the layers."""
+
+
+def table(
+    stakes: Stakes, rules: StakeRules, alignment: Alignment | None = None, name: str = "stakes"
+) -> Table:
     """``stakes.csv``: a row a point, elevations of every layer, final text.
 
-    With the `alignment` stations are named after its equations.
+    With the `alignment` stations are named after its equations. ``layout.csv`` is
+    the same list under its own `name`.
     """
-    layers = tuple(f"{column_name(name)}_elevation_m" for name in stakes.layers)
-    columns = (
-        "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
-        *layers, "lath", "note",
-    )  # fmt: skip
+    layers = tuple(f"{column_name(layer)}_elevation_m" for layer in stakes.layers)
     rows = [
         (
             stakes.id[i],
@@ -184,7 +190,7 @@ def table(stakes: Stakes, rules: StakeRules, alignment: Alignment | None = None)
         for i in range(len(stakes))
     ]
     text = frozenset({"id", "what", "station", "side", "reference", "lath", "note"})
-    return Table("stakes", columns, tuple(rows), text)
+    return Table(name, (*FIRST, *layers, *LAST), tuple(rows), text)
 
 
 def column_name(layer: str) -> str:

@@ -8,8 +8,8 @@ import numpy as np
 
 from pipeline.compare.levels import layer_elevation
 from pipeline.crew.hub_places import Marks, on_side
-from pipeline.crew.layout import FIRST, LAST, points_to_set, table
-from pipeline.crew.stakes import column_name
+from pipeline.crew.layout import points_to_set, table
+from pipeline.crew.stakes import FIRST, LAST, column_name
 from pipeline.design import alignment as line
 from pipeline.design.returns import fractions
 from pipeline.model import (

@@ -17,7 +17,7 @@ from pipeline.design.strips import triangulate
 from pipeline.design.tie import tie
 from pipeline.design.warp import onto
 from pipeline.errors import DesignError
-from pipeline.ingest.designfiles import DesignFiles, LineFiles
+from pipeline.ingest.job.designfiles import DesignFiles, LineFiles
 from pipeline.model import (
     Corridor,
     Finding,

@@ -13,9 +13,9 @@ from pipeline.deliver.geojson import Places, geojson_pieces
 from pipeline.deliver.landxml import landxml_bytes
 from pipeline.deliver.points import point_rows
 from pipeline.errors import InputError, OutputError, SurfaceError
-from pipeline.ingest.description import Asked, Description, Extent, told
+from pipeline.ingest.describe.description import Asked, Description, Extent, told
 from pipeline.ingest.files import kind_of, read
-from pipeline.ingest.las import LasTally, class_name, las_chunks, las_findings
+from pipeline.ingest.las.read import LasTally, class_name, las_chunks, las_findings
 from pipeline.ingest.wgs84 import ToWgs84, to_wgs84
 from pipeline.model import NO_LINES, Findings, Reading, Shots, Surface, make_shots, texts
 from pipeline.settings import FileFormat, Grid

@@ -13,15 +13,13 @@ import numpy as np
 from pipeline.compare import balance as evening
 from pipeline.compare import cross_sections, intervals, next_shots, uncertainty
 from pipeline.compare.roughness import Roughness
-from pipeline.crew import (
-    haul,
-    haul_arrows,
-    pregrade,
-    pregrade_evidence,
-    pregrade_sheet,
-    volume_sheet,
-)
-from pipeline.crew.haul_arrows import Arrow
+from pipeline.crew import volume_sheet
+from pipeline.crew.haul import arrows as haul_arrows
+from pipeline.crew.haul import moves as haul
+from pipeline.crew.haul.arrows import Arrow
+from pipeline.crew.pregrade import evidence as pregrade_evidence
+from pipeline.crew.pregrade import recommendation as pregrade
+from pipeline.crew.pregrade import sheet as pregrade_sheet
 from pipeline.errors import JobError
 from pipeline.model import Quantity, Table
 from pipeline.run import Day

@@ -19,7 +19,7 @@ from pipeline.design import feet as feet_of
 from pipeline.design import profile
 from pipeline.design.constants import known_constants
 from pipeline.errors import InputError
-from pipeline.ingest.inputs import Inputs
+from pipeline.ingest.job.inputs import Inputs
 from pipeline.model import (
     Bools,
     BreakLine,

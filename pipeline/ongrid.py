@@ -18,8 +18,8 @@ from pipeline.control.localisation import (
 from pipeline.control.reduction import Corrections, Precision
 from pipeline.control.setups import reduce_observations
 from pipeline.errors import InputError
-from pipeline.ingest.inputs import Inputs
-from pipeline.ingest.morning import MorningFile
+from pipeline.ingest.job.inputs import Inputs
+from pipeline.ingest.job.morning import MorningFile
 from pipeline.model import NO_LINES, Bools, FieldNotes, Findings, Reading, Shots, join_shots, texts
 from pipeline.settings import Job, Scans
 from pipeline.surface.bare_earth import BareEarthRules, bare_earth, taken_out

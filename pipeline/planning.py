@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 from pipeline.compare import map as difference_map
-from pipeline.crew import plan
+from pipeline.crew.plan import drawing as plan
 from pipeline.judging import things_off
 from pipeline.model import Bools, Drawing, Utilities
 from pipeline.run import Day

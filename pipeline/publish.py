@@ -8,8 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.crew import cutsheet, dots, fate, stakes
-from pipeline.crew.plan import PlanWords
+from pipeline.crew import dots, fate
+from pipeline.crew.hubs import cutsheet, stakes
+from pipeline.crew.plan.drawing import PlanWords
 from pipeline.crew.summary import CAUTION, mean_words
 from pipeline.deliver import csv, json
 from pipeline.deliver.package import safe_name, write_package

@@ -4,30 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.crew import buried as hazards
-from pipeline.crew import (
-    buried_table,
-    card,
-    disturbed,
-    edge_table,
-    instrument,
-    lows,
-    passes,
-    sightline,
-    stakes,
-)
-from pipeline.crew.bank import backing_bank
-from pipeline.crew.edge import edge_lines, edge_spots, seen
-from pipeline.crew.machine import Objects, Path, machine_path
-from pipeline.crew.slope import slope_stakes
-from pipeline.crew.stale import stale_marks
-from pipeline.crew.straight import long_sight, straightness
+from pipeline.crew import lows, passes, sightline
+from pipeline.crew.buried import table as buried_table
+from pipeline.crew.buried import things as hazards
+from pipeline.crew.card import pages as card
+from pipeline.crew.edge import table as edge_table
+from pipeline.crew.edge.bank import backing_bank
+from pipeline.crew.edge.line import edge_lines, edge_spots, seen
+from pipeline.crew.edge.machine import Objects, Path, machine_path
+from pipeline.crew.edge.straight import long_sight, straightness
+from pipeline.crew.hubs import disturbed, instrument, stakes
+from pipeline.crew.hubs.slope import slope_stakes
+from pipeline.crew.hubs.stale import stale_marks
 from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.deliver import csv, pdf
 from pipeline.deliver.geojson import Places, geojson_pieces
 from pipeline.errors import InputError, LathError
-from pipeline.ingest.morning import days
+from pipeline.ingest.job.morning import days
 from pipeline.ingest.wgs84 import to_wgs84
 from pipeline.model import (
     Bools,

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.compare import days, progress
-from pipeline.crew import daychange
+from pipeline.crew.page import change as daychange
 from pipeline.deliver.history import DayRecord
 from pipeline.errors import InputError
 from pipeline.model import Findings, Floats, Shots, Table

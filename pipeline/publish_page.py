@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pipeline.compare import map as difference_map
-from pipeline.crew import buried, daypage, whereami
-from pipeline.crew.plan_frame import PlanWords
-from pipeline.crew.plan_inputs import band_limits
+from pipeline.crew.buried import things as buried
+from pipeline.crew.page import lists as daypage
+from pipeline.crew.page import whereami
+from pipeline.crew.plan.frame import PlanWords
+from pipeline.crew.plan.inputs import band_limits
 from pipeline.deliver import page
 from pipeline.model import Table
 from pipeline.run import Day

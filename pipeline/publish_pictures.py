@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.crew import charts, plan
+from pipeline.crew.page import charts
+from pipeline.crew.plan import drawing as plan
 from pipeline.deliver import pictures as drawn
 from pipeline.planning import plan_drawing
 from pipeline.run import Day

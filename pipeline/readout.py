@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import LathError
-from pipeline.ingest.describe import describe
-from pipeline.ingest.description import (
+from pipeline.ingest.describe.description import (
     AlignmentFacts,
     Asked,
     Description,
@@ -17,6 +16,7 @@ from pipeline.ingest.description import (
     SurfaceFacts,
     Tell,
 )
+from pipeline.ingest.describe.files import describe
 from pipeline.ingest.source import shown
 from pipeline.units import format_length
 

@@ -20,15 +20,16 @@ from pipeline.checks.facets import Facets
 from pipeline.compare import compose, differences, overlay, places, quantities
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.places import Place
-from pipeline.crew import cutsheet, dots, stakes
-from pipeline.crew.edge import edge_lines
+from pipeline.crew import dots
+from pipeline.crew.edge.line import edge_lines
 from pipeline.crew.gaps import without_guesses
+from pipeline.crew.hubs import cutsheet, stakes
 from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.design import equations, strips
 from pipeline.design import feet as feet_of
 from pipeline.errors import DesignError, InputError, SurfaceError
-from pipeline.ingest.inputs import Inputs, read_inputs
+from pipeline.ingest.job.inputs import Inputs, read_inputs
 from pipeline.judging import Morning, judge
 from pipeline.model import (
     NO_LINES,

@@ -15,7 +15,7 @@ from pipeline.compare.places import Place
 from pipeline.crew.summary import CAUTION, Summary
 from pipeline.design.equations import station_text
 from pipeline.earthworks import Haul, Pregrade
-from pipeline.ingest.inputs import Inputs
+from pipeline.ingest.job.inputs import Inputs
 from pipeline.judging import USED_FATES
 from pipeline.model import Finding, Quantity, Table
 from pipeline.run import Day

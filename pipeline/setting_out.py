@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import __version__, saying
-from pipeline.crew import layout, street_layout
+from pipeline.crew.hubs import layout, street_layout
 from pipeline.deliver import csv
 from pipeline.deliver.package import write_package
-from pipeline.ingest.inputs import Inputs, read_before_shots
+from pipeline.ingest.job.inputs import Inputs, read_before_shots
 from pipeline.model import Corridor, Findings, Stakes, Table
 from pipeline.run import build_corridor
 

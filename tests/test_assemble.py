@@ -11,8 +11,8 @@ from pipeline import assemble
 from pipeline.compare import compose, levels, ponds
 from pipeline.design import alignment as line
 from pipeline.errors import DesignError
-from pipeline.ingest.designfiles import read_design
-from pipeline.ingest.job import read_job
+from pipeline.ingest.job.designfiles import read_design
+from pipeline.ingest.job.job import read_job
 from pipeline.surface.locate import interpolate
 from pipeline.surface.mesh import area
 

@@ -13,11 +13,11 @@ import pytest
 
 from pipeline import publish, saying
 from pipeline.compare import overlay, quantities
-from pipeline.crew import cutsheet
+from pipeline.crew.hubs import cutsheet
 from pipeline.deliver.package import verify
 from pipeline.demo import truth
 from pipeline.design import strips
-from pipeline.ingest.landxml import read_landxml
+from pipeline.ingest.landxml.read import read_landxml
 from pipeline.model import Corridor, Layer, make_shots, texts
 from pipeline.run import Stopwatch, run_day
 from pipeline.settings import DesignRules, FileFormat, SurfaceRules

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from pipeline import assemble
 from pipeline.cli import main
 from pipeline.compare import compose
-from pipeline.ingest.inputs import read_before_shots
+from pipeline.ingest.job.inputs import read_before_shots
 from pipeline.surface.locate import interpolate
 from pipeline.surface.mesh import area
 

@@ -17,7 +17,7 @@ from pipeline import publish
 from pipeline.deliver.package import verify
 from pipeline.design import alignment, feet, profile
 from pipeline.design import corridor as sections
-from pipeline.ingest.landxml import read_landxml
+from pipeline.ingest.landxml.read import read_landxml
 from pipeline.run import Stopwatch, run_day
 from pipeline.settings import FileFormat, SurfaceRules
 from pipeline.surface import locate, tin

@@ -18,7 +18,7 @@ import pytest
 from pypdf import PdfReader
 
 from pipeline import publish_crew
-from pipeline.crew.buried import verdict_words
+from pipeline.crew.buried.things import verdict_words
 from pipeline.crew.words import lint
 from pipeline.demo import truth
 from pipeline.run import Stopwatch, run_day
@@ -430,7 +430,7 @@ def test_every_mark_of_the_demo_passes_the_lint(demo):
     bad = {mark: lint(mark, "dirt") for mark in set(day.dots.mark)}
     assert {mark: said for mark, said in bad.items() if said} == {}
     work = publish_crew.crew_work(day)
-    from pipeline.crew.cutsheet import lath_faces
+    from pipeline.crew.hubs.cutsheet import lath_faces
 
     job = work.job
     for k in range(len(work.sheet.hubs)):
@@ -485,7 +485,7 @@ def test_a_street_on_a_known_grid_gets_its_points_in_degrees(demo, tmp_path):
     folder = tmp_path / "gauss"
     shutil.copytree(FIXTURES / "demo", folder)
     day, _ = demo
-    from pipeline.crew import instrument
+    from pipeline.crew.hubs import instrument
 
     job = day.morning.inputs.job
     points = instrument.set_out(day.morning.corridor, day.stakes, job.instrument, job.stakes)

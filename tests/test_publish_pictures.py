@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from pipeline import publish, publish_pictures
-from pipeline.crew import charts
+from pipeline.crew.page import charts
 from pipeline.deliver.pictures import profile_picture, section_pictures
 from pipeline.demo import truth
 from pipeline.model import Finding

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from pipeline import cli
 from pipeline.cli import main
-from pipeline.ingest.landxml import read_landxml
+from pipeline.ingest.landxml.read import read_landxml
 from pipeline.settings import FileFormat
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.compare.levels import layer_elevation
-from pipeline.crew.references import lath_name
-from pipeline.crew.stakes import column_name
+from pipeline.crew.hubs.references import lath_name
+from pipeline.crew.hubs.stakes import column_name
 from pipeline.crew.walk import step_words, walk
 from pipeline.crew.words import NOT_SHOT, paint
 from pipeline.design import alignment as line

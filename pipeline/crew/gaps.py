@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.crew.edge import EdgeLine
+from pipeline.crew.edge.line import EdgeLine
 from pipeline.crew.words import NOT_SHOT
 from pipeline.model import Bools, Floats, Stakes, Surface, texts
 from pipeline.surface import locate

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.crew.references import layer_with
+from pipeline.crew.hubs.references import layer_with
 from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design import profile as grade_line

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.compare.levels import layer_elevation
 from pipeline.crew.dots import spots, where_shot
-from pipeline.crew.references import lath_name
+from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.stretches import edge_layer, outermost, reach_of
 from pipeline.design import alignment as line
 from pipeline.design.equations import station_text

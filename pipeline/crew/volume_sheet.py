@@ -12,7 +12,7 @@ from pipeline.compare.cross_sections import SectionVolumes
 from pipeline.compare.intervals import Intervals
 from pipeline.compare.next_shots import NextShots
 from pipeline.compare.uncertainty import StandardError, Uncertainty
-from pipeline.crew.stakes import column_name
+from pipeline.crew.hubs.stakes import column_name
 from pipeline.model import Quantity, Table
 from pipeline.settings_earthwork import Bulking, Volumes
 from pipeline.units import format_length, format_side, format_station, ground_mark, lath_mark

@@ -12,7 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pipeline.crew.references import LATH_NAMES
+from pipeline.crew.hubs.references import LATH_NAMES
 from pipeline.settings import Rounding
 from pipeline.units import (
     FOOT_M,

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.crew.bank import Bank
-from pipeline.crew.buried import Things
-from pipeline.crew.cutsheet import CutSheet
-from pipeline.crew.edge import EdgeSpot, Seen
+from pipeline.crew.buried.things import Things
+from pipeline.crew.edge.bank import Bank
+from pipeline.crew.edge.line import EdgeSpot, Seen
+from pipeline.crew.edge.machine import Path
+from pipeline.crew.edge.straight import Straightness, Wobble
+from pipeline.crew.hubs.cutsheet import CutSheet
+from pipeline.crew.hubs.slope import SlopeStakes
+from pipeline.crew.hubs.stale import StaleMark
 from pipeline.crew.lows import Turn
-from pipeline.crew.machine import Path
 from pipeline.crew.passes import PassRun
 from pipeline.crew.sightline import Sight
-from pipeline.crew.slope import SlopeStakes
-from pipeline.crew.stale import StaleMark
-from pipeline.crew.straight import Straightness, Wobble
 from pipeline.model import Corridor, Floats, Stakes, Texts
 from pipeline.settings import Job
 

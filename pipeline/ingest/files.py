@@ -15,10 +15,10 @@ from pipeline.settings import FileFormat
 
 # (module, function); imported when the first such file is read, so `lath --help` stays quick
 _READERS = {
-    "table": ("pipeline.ingest.csv", "read_csv"),
-    "landxml": ("pipeline.ingest.landxml", "read_landxml"),
-    "las": ("pipeline.ingest.las", "read_las"),
-    "dxf": ("pipeline.ingest.dxf", "read_dxf"),
+    "table": ("pipeline.ingest.csv.read", "read_csv"),
+    "landxml": ("pipeline.ingest.landxml.read", "read_landxml"),
+    "las": ("pipeline.ingest.las.read", "read_las"),
+    "dxf": ("pipeline.ingest.dxf.read", "read_dxf"),
 }
 _SUFFIXES = {".las": "las", ".laz": "las", ".dxf": "dxf", ".xml": "landxml", ".landxml": "landxml"}
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import InputError
-from pipeline.ingest.angles import ANGLE_FORMS
+from pipeline.ingest.field.angles import ANGLE_FORMS
 from pipeline.model import Bools, Finding, Findings, Floats, Ints, Texts, texts
 from pipeline.units import metres_per, parse_number
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipeline.errors import InputError
-from pipeline.ingest.description import Box
-from pipeline.ingest.geodetic import missing_grids, offline
+from pipeline.ingest.describe.description import Box
+from pipeline.ingest.field.geodetic import missing_grids, offline
 from pipeline.ingest.whereabouts import known_crs, plan_part, whereabouts
 from pipeline.model import Floats
 

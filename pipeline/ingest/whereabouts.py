@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.ingest.description import Box
-from pipeline.ingest.geodetic import MARGIN_DEG, offline
+from pipeline.ingest.describe.description import Box
+from pipeline.ingest.field.geodetic import MARGIN_DEG, offline
 from pipeline.ingest.source import shown
 from pipeline.units import EXACT_METRES
 

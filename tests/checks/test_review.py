@@ -23,12 +23,12 @@ from pipeline.checks.review import (
 )
 from pipeline.demo import truth
 from pipeline.design import alignment, corridor, feet, profile, section
-from pipeline.ingest.control import read_control
-from pipeline.ingest.designfiles import read_design
 from pipeline.ingest.files import read
-from pipeline.ingest.job import read_job
-from pipeline.ingest.morning import morning_files
-from pipeline.ingest.utilities import read_utilities
+from pipeline.ingest.job.control import read_control
+from pipeline.ingest.job.designfiles import read_design
+from pipeline.ingest.job.job import read_job
+from pipeline.ingest.job.morning import morning_files
+from pipeline.ingest.job.utilities import read_utilities
 from pipeline.model import BreakLine, Corridor, join_shots
 from pipeline.surface import lines as drawn
 from pipeline.surface import locate, tin

@@ -12,7 +12,7 @@ import pytest
 from pipeline.control.reduction import Corrections
 from pipeline.control.setups import reduce_observations
 from pipeline.errors import InputError
-from pipeline.ingest.landxml_observations import read_landxml_observations
+from pipeline.ingest.landxml.observations import read_landxml_observations
 from pipeline.model import make_observations, make_shots, texts
 from pipeline.model.observations import OBSERVATION_COLUMNS
 

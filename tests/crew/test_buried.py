@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew import buried
+from pipeline.crew.buried import things as buried
 from pipeline.crew.match import match, ties
 from pipeline.model import NO_LINES, Utilities, make_shots, texts
 from pipeline.settings import SurfaceRules

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew.card_table import (
+from pipeline.crew.card.table import (
     MOST_LINES,
     Heading,
     cut,

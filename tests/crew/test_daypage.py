@@ -14,7 +14,7 @@ import pytest
 
 from pipeline import publish, publish_page
 from pipeline.compare import places
-from pipeline.crew import whereami
+from pipeline.crew.page import whereami
 from pipeline.demo import truth
 from pipeline.model import Finding
 from pipeline.run import Stopwatch, run_day

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.crew.edge import EdgeLine, edge_lines, edge_spots, seen
-from pipeline.crew.straight import long_sight, mid_ordinate, residuals, straightness
+from pipeline.crew.edge.line import EdgeLine, edge_lines, edge_spots, seen
+from pipeline.crew.edge.straight import long_sight, mid_ordinate, residuals, straightness
 from pipeline.design import alignment, profile, section
 from pipeline.errors import JobError
-from pipeline.ingest.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
 from pipeline.model import NO_LINES, Corridor, make_shots, texts
 from pipeline.settings import Code, LayerRule, SurfaceRules
 from pipeline.settings_crew import ShotEdgeRules

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.crew import dots
-from pipeline.crew.edge import EdgeLine, edge_lines
+from pipeline.crew.edge.line import EdgeLine, edge_lines
 from pipeline.crew.gaps import WHY, without_guesses
 from pipeline.design import corridor as sections
 from pipeline.model import NO_LINES, make_shots, texts

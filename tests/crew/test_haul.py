@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
 from pipeline.compare.intervals import Intervals
-from pipeline.crew import haul
-from pipeline.crew.haul_arrows import arrows
+from pipeline.crew.haul import moves as haul
+from pipeline.crew.haul.arrows import arrows
 from pipeline.design.alignment import build, locate
 from pipeline.errors import JobError
 from pipeline.model import AlignmentRows, ElementRow, texts

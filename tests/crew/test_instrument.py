@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew import instrument, lows, stakes
+from pipeline.crew import lows
+from pipeline.crew.hubs import instrument, stakes
 from pipeline.design import alignment, profile, section
 from pipeline.errors import JobError
-from pipeline.ingest.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
 from pipeline.model import Corridor, Utilities, texts
 from pipeline.settings import LayerRule, StakeRules
 from pipeline.settings_crew import HazardRules, InstrumentRules

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.crew import hub_places, layout
+from pipeline.crew.hubs import hub_places, layout
 from pipeline.deliver.csv import csv_text
 from pipeline.design import alignment as line
 from pipeline.design import changes, section

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.crew.loads import clay_loads, gravel_tonnes, tanker_loads
+from pipeline.crew.pregrade.loads import clay_loads, gravel_tonnes, tanker_loads
 from pipeline.errors import JobError
 from pipeline.settings_earthwork import Bulking, Hauling
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.crew.bank import backing_bank
-from pipeline.crew.machine import Objects, machine_path, pad_concrete_m3
+from pipeline.crew.edge.bank import backing_bank
+from pipeline.crew.edge.machine import Objects, machine_path, pad_concrete_m3
 from pipeline.crew.stretches import carried, outermost
 from pipeline.model import NO_LINES, make_shots, texts
 from pipeline.settings import SurfaceRules

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew import cutsheet, disturbed, dots, passes
-from pipeline.crew.stale import stale_marks, stale_words
+from pipeline.crew import dots, passes
+from pipeline.crew.hubs import cutsheet, disturbed
+from pipeline.crew.hubs.stale import stale_marks, stale_words
 from pipeline.design import feet
 from pipeline.model import NO_LINES, Stakes, make_shots, texts
 from pipeline.settings import Rounding, StakeRules, SurfaceRules, Target

@@ -18,11 +18,11 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.crew import plan
-from pipeline.crew.plan_frame import band_span, band_words, corners, frame, wrapped
-from pipeline.crew.plan_labels import text_width
-from pipeline.crew.plan_lines import broken_line, line_stations, station_ticks, street_of, strokes
-from pipeline.crew.plan_pages import strips
+from pipeline.crew.plan import drawing as plan
+from pipeline.crew.plan.frame import band_span, band_words, corners, frame, wrapped
+from pipeline.crew.plan.labels import text_width
+from pipeline.crew.plan.lines import broken_line, line_stations, station_ticks, street_of, strokes
+from pipeline.crew.plan.sheets import strips
 from pipeline.deliver.dxf import dxf_bytes
 from pipeline.design import alignment as line
 from pipeline.errors import JobError

@@ -8,8 +8,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew.plan import thin_labels
-from pipeline.crew.plan_labels import (
+from pipeline.crew.plan.drawing import thin_labels
+from pipeline.crew.plan.labels import (
     Labels,
     Style,
     as_words,

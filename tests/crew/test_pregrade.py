@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pipeline.compare.intervals import Intervals
-from pipeline.crew.pregrade import Lot, decision, lot_of, remaining
-from pipeline.crew.pregrade_evidence import evidence
-from pipeline.crew.pregrade_sheet import (
+from pipeline.crew.pregrade.evidence import evidence
+from pipeline.crew.pregrade.recommendation import Lot, decision, lot_of, remaining
+from pipeline.crew.pregrade.sheet import (
     HONESTY,
     change_lines,
     cost_table,
@@ -17,9 +17,9 @@ from pipeline.crew.pregrade_sheet import (
     remaining_table,
     tornado,
 )
-from pipeline.crew.pregrade_target import normal_target
+from pipeline.crew.pregrade.target import normal_target
 from pipeline.errors import JobError
-from pipeline.ingest.job import read_job
+from pipeline.ingest.job.job import read_job
 from pipeline.model import Quantity, texts
 from pipeline.settings import Job
 from pipeline.settings_earthwork import Costs, Stabilising, Strip

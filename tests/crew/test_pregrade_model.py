@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew.pregrade_model import (
+from pipeline.crew.pregrade.model import (
     Inputs,
     check,
     draws,

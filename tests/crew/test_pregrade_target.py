@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from pipeline.crew.pregrade_target import (
+from pipeline.crew.pregrade.target import (
     EQUAL,
     STATED,
     Prices,

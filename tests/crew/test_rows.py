@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.crew import cutsheet, dots, fate, stakes
-from pipeline.crew.references import lath_name, reference_line
+from pipeline.crew import dots, fate
+from pipeline.crew.hubs import cutsheet, stakes
+from pipeline.crew.hubs.references import lath_name, reference_line
 from pipeline.design import feet
 from pipeline.errors import DesignError
 from pipeline.model import Differences, make_shots, texts

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.crew import slope
+from pipeline.crew.hubs import slope
 from pipeline.errors import DesignError
 from pipeline.model import NO_LINES, make_shots
 from pipeline.settings import Rounding, SurfaceRules

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline import setting_out
-from pipeline.crew.layout import CAUTION
+from pipeline.crew.hubs.layout import CAUTION
 
 FIXTURE = Path(__file__).resolve().parents[2] / "fixtures" / "intersection"
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.crew.strip import Belief, fit, mean_error, measured, update
+from pipeline.crew.pregrade.strip import Belief, fit, mean_error, measured, update
 from pipeline.errors import JobError
 from pipeline.settings_earthwork import Strip
 

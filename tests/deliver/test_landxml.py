@@ -18,7 +18,7 @@ from pipeline.deliver.landxml import NAMESPACE, chains, landxml_bytes
 from pipeline.design import alignment as plan
 from pipeline.design import profile as heights
 from pipeline.errors import OutputError
-from pipeline.ingest.landxml import read_landxml
+from pipeline.ingest.landxml.read import read_landxml
 from pipeline.model import (
     Alignment,
     AlignmentRows,

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.deliver.points import COLUMNS, point_rows
-from pipeline.ingest.csv import read_csv
+from pipeline.ingest.csv.read import read_csv
 from pipeline.model import make_shots
 from pipeline.settings import FileFormat
 

@@ -14,7 +14,7 @@ from pipeline.design import changes, corridor, superelevation
 from pipeline.design.alignment import point_at
 from pipeline.design.strips import triangulate
 from pipeline.errors import DesignError
-from pipeline.ingest.sections import read_sections
+from pipeline.ingest.job.sections import read_sections
 from pipeline.model import (
     BreakRow,
     CrossfallChange,

@@ -23,8 +23,8 @@ from pipeline.design import profile as heights
 from pipeline.design import returns
 from pipeline.design.checks import design_findings
 from pipeline.errors import DesignError
-from pipeline.ingest.designfiles import read_design
-from pipeline.ingest.inputs import read_before_shots
+from pipeline.ingest.job.designfiles import read_design
+from pipeline.ingest.job.inputs import read_before_shots
 from pipeline.model import (
     ElementRow,
     ProfileRow,

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError, JobError
-from pipeline.ingest.csv import read_csv
-from pipeline.ingest.csv_rows import Rows
+from pipeline.ingest.csv.read import read_csv
+from pipeline.ingest.csv.rows import Rows
 from pipeline.model import SHOT_COLUMNS
 from pipeline.settings import FileFormat
 

@@ -21,8 +21,8 @@ import pytest
 from pyproj import CRS
 
 from pipeline.errors import InputError, JobError
-from pipeline.ingest.describe import describe
-from pipeline.ingest.description import Asked
+from pipeline.ingest.describe.description import Asked
+from pipeline.ingest.describe.files import describe
 
 TESTS = Path(__file__).resolve().parent.parent
 OPEN = TESTS / "data"

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import DesignError
-from pipeline.ingest.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
 
 # ruff: noqa: E501
 ALIGNMENT = """\

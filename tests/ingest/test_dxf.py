@@ -23,10 +23,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError
-from pipeline.ingest import dxf_load, dxf_walk
-from pipeline.ingest.dxf import SAGITTA_M, read_dxf
-from pipeline.ingest.dxf_chain import chain
-from pipeline.ingest.dxf_shapes import chorded
+from pipeline.ingest.dxf import load as dxf_load
+from pipeline.ingest.dxf import walk as dxf_walk
+from pipeline.ingest.dxf.chain import chain
+from pipeline.ingest.dxf.read import SAGITTA_M, read_dxf
+from pipeline.ingest.dxf.shapes import chorded
 from pipeline.ingest.files import read
 from pipeline.model import Mesh
 from pipeline.settings import FileFormat, SurfaceRules

@@ -52,11 +52,16 @@ def test_text_and_landxml_are_told_apart_by_what_they_hold(tmp_path, name, conte
 @pytest.mark.parametrize(
     ("name", "content", "module", "function"),
     [
-        ("scan.laz", b"LASF\0\0", "pipeline.ingest.las", "read_las"),
-        ("scan.las", b"not a scan", "pipeline.ingest.las", "read_las"),
-        ("scan.bin", b"LASF\0\0", "pipeline.ingest.las", "read_las"),
-        ("plan.txt", b"999\r\nby hand\r\n  0\r\nSECTION\r\n", "pipeline.ingest.dxf", "read_dxf"),
-        ("plan.DXF", b"\x01\x02", "pipeline.ingest.dxf", "read_dxf"),
+        ("scan.laz", b"LASF\0\0", "pipeline.ingest.las.read", "read_las"),
+        ("scan.las", b"not a scan", "pipeline.ingest.las.read", "read_las"),
+        ("scan.bin", b"LASF\0\0", "pipeline.ingest.las.read", "read_las"),
+        (
+            "plan.txt",
+            b"999\r\nby hand\r\n  0\r\nSECTION\r\n",
+            "pipeline.ingest.dxf.read",
+            "read_dxf",
+        ),
+        ("plan.DXF", b"\x01\x02", "pipeline.ingest.dxf.read", "read_dxf"),
     ],
 )
 def test_other_kinds_go_to_their_own_reader(tmp_path, monkeypatch, name, content, module, function):

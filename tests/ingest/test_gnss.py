@@ -11,15 +11,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError, JobError
-from pipeline.ingest.geodetic import (
+from pipeline.ingest.field.geodetic import (
     degrees_minutes,
     local_grid,
     moves_datum,
     project,
     separation_elevation,
 )
-from pipeline.ingest.gnss import GnssRules, read_gnss
-from pipeline.ingest.nmea import checksum, parse_fixes
+from pipeline.ingest.field.gnss import GnssRules, read_gnss
+from pipeline.ingest.field.nmea import checksum, parse_fixes
 
 ETRS = GnssRules(source_crs="EPSG:4258", grid_crs="EPSG:3875", separation_m=19.5)
 HEAD = (

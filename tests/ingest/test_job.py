@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from pipeline.errors import InputError, JobError
-from pipeline.ingest.job import job_path, read_job
-from pipeline.ingest.morning import latest_day, morning_files
+from pipeline.ingest.job.job import job_path, read_job
+from pipeline.ingest.job.morning import latest_day, morning_files
 
 # ruff: noqa: E501
 GOOD = """\

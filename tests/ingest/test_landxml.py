@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from pipeline.errors import InputError, LathError
-from pipeline.ingest.landxml import read_landxml
+from pipeline.ingest.landxml.read import read_landxml
 from pipeline.settings import FileFormat
 
 TESTS = Path(__file__).resolve().parent.parent

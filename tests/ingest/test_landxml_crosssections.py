@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.errors import InputError
-from pipeline.ingest.landxml import read_landxml
+from pipeline.ingest.landxml.read import read_landxml
 from pipeline.settings import FileFormat
 
 HEAD = """<?xml version="1.0"?>

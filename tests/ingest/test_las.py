@@ -21,11 +21,11 @@ from hypothesis import strategies as st
 from pyproj import CRS
 
 from pipeline.errors import InputError
-from pipeline.ingest import las_laz
-from pipeline.ingest.las import LasTally, las_chunks, las_findings, read_las
-from pipeline.ingest.las_crs import geokeys
-from pipeline.ingest.las_header import RECORD_LENGTH, read_header
-from pipeline.ingest.las_points import frame_rows
+from pipeline.ingest.las import laz as las_laz
+from pipeline.ingest.las.crs import geokeys
+from pipeline.ingest.las.header import RECORD_LENGTH, read_header
+from pipeline.ingest.las.points import frame_rows
+from pipeline.ingest.las.read import LasTally, las_chunks, las_findings, read_las
 from pipeline.settings import FileFormat
 
 METRES = FileFormat()
@@ -452,7 +452,7 @@ def test_a_decoder_that_dies_loops_or_talks_nonsense_ends_nothing_but_itself(
 
 def test_a_panic_in_the_decoder_is_told_and_not_thrown(tmp_path, monkeypatch, compressed):
     script = (
-        "import sys, pipeline.ingest.las_child as c\n"
+        "import sys, pipeline.ingest.las.child as c\n"
         "class Panic(BaseException): pass\n"
         "def boom(*_): raise Panic('index out of bounds')\n"
         "c._decode = boom\nsys.exit(c.main(sys.argv[1:]))"
@@ -467,7 +467,7 @@ def test_a_panic_in_the_decoder_is_told_and_not_thrown(tmp_path, monkeypatch, co
 
 def test_the_decoder_cannot_take_all_memory(tmp_path, monkeypatch, compressed):
     script = (
-        "import sys, pathlib, pipeline.ingest.las_child as c\n"
+        "import sys, pathlib, pipeline.ingest.las.child as c\n"
         "def greedy(path, rows, out):\n"
         "    c._limit(c.read_header(path)); bytearray(1 << 36)\n"
         "c._decode = greedy\nsys.exit(c.main(sys.argv[1:]))"
@@ -552,7 +552,7 @@ def test_a_file_that_shrinks_while_it_is_read_is_refused(tmp_path):
 
 
 def test_more_points_than_a_morning_can_hold_are_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr("pipeline.ingest.las.MOST_SHOTS", 3)
+    monkeypatch.setattr("pipeline.ingest.las.read.MOST_SHOTS", 3)
 
     with pytest.raises(InputError, match=r"more than 3 points to use, of 4\. Cut the scan"):
         read_las(put(tmp_path, las()), METRES)

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError
-from pipeline.ingest.angles import parse_dms, parse_gon, parse_packed
-from pipeline.ingest.landxml_observations import read_landxml_observations
-from pipeline.ingest.observations import read_level_book, read_observations
+from pipeline.ingest.field.angles import parse_dms, parse_gon, parse_packed
+from pipeline.ingest.field.observations import read_level_book, read_observations
+from pipeline.ingest.landxml.observations import read_landxml_observations
 
 SURVEY = Path(__file__).resolve().parent.parent / "data" / "survey" / "two_setups_v11.xml"
 HEADER = (

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.errors import InputError
-from pipeline.ingest.utilities import read_utilities
+from pipeline.ingest.job.utilities import read_utilities
 
 HEADER = "id,kind,northing_m,easting_m,lid_elevation_m,depth_to_top_m,note\n"
 

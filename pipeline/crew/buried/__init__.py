@@ -1,0 +1,1 @@
+"""Buried and standing things."""

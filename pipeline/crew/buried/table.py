@@ -1,0 +1,89 @@
+"""``buried.csv``: every buried or standing thing in driving order, with its caution."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.crew.buried.things import CAUTION, Things, buried, mark, verdict_words
+from pipeline.crew.card.strip_map import place
+from pipeline.crew.match import ties
+from pipeline.crew.work import CrewWork
+from pipeline.model import Shots, Table, Texts, texts
+from pipeline.settings_crew import HazardRules
+from pipeline.units import format_length, format_side
+
+
+def tie_words(found: Things, hubs: Shots) -> Texts:
+    """Distances from up to three hubs to each thing, so that it is found again; (n,).
+
+    ``H17 6.32, H18 9.04, H62 8.80``: only distances that cross at 30 degrees or more.
+    """
+    words = []
+    for k in range(len(found)):
+        place = float(found.easting[k]), float(found.northing[k])
+        rows = ties(place, (hubs.easting, hubs.northing))
+        away = np.hypot(hubs.easting[rows] - place[0], hubs.northing[rows] - place[1])
+        words.append(
+            ", ".join(
+                f"{hubs.id[row]} {format_length(float(d), step=0.01)}"
+                for row, d in zip(rows, away, strict=True)
+            )
+        )
+    return texts(words)
+
+
+def table(work: CrewWork) -> Table:
+    """Covers and margins in metres, + is below; the class of the worst case; what to do."""
+    things, rules = work.things, work.job.hazards
+    columns = (
+        "seq", "id", "kind", "station", "side", "offset_m", "easting_m", "northing_m",
+        "top_elevation_m", "known_from", "shot_id", "cover_today_m", "blade_margin_m",
+        "rotor_margin_m", "blade_worst_m", "rotor_worst_m", "part_below_rotor_m", "class", "do",
+        "mark", "ties_m", "zone_m", "note", "caution",
+    )  # fmt: skip
+    deep = buried(things, rules)
+    rows = []
+    for k in range(len(things)):
+        margin = things.margins
+        numbers = (
+            things.cover, margin.blade, margin.rotor, margin.blade_worst, margin.rotor_worst,
+            things.part_below_rotor,
+        )  # fmt: skip
+        rows.append(
+            (
+                str(k + 1),
+                things.id[k],
+                things.kind[k],
+                place(work, float(things.feet.station[k])),
+                format_side(float(things.feet.offset[k])),
+                format_length(float(things.feet.offset[k])),
+                format_length(float(things.easting[k])),
+                format_length(float(things.northing[k])),
+                format_length(float(things.top[k])),
+                _known_from(things, k),
+                things.shot_id[k],
+                *(format_length(float(x[k])) for x in numbers),
+                things.verdict[k],
+                verdict_words(things, k),
+                mark(things, k),
+                work.ties[k],
+                _zone(rules),
+                "; ".join(x for x in ("buried" if deep[k] else "", things.note[k]) if x),
+                CAUTION,
+            )
+        )
+    numeric = {name for name in columns if name.endswith("_m")} - {"ties_m", "zone_m"}
+    return Table("buried", columns, tuple(rows), frozenset(columns) - numeric)
+
+
+def _known_from(things: Things, k: int) -> str:
+    if np.isnan(things.top[k]):
+        return "nobody"
+    both = "list and shot" if things.listed[k] else "shot"
+    return both if things.shot_id[k] else "list"
+
+
+def _zone(rules: HazardRules) -> str:
+    if rules.zone_m is None:
+        return "not stated: by the law of the place"
+    return format_length(rules.zone_m)

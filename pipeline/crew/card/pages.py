@@ -1,0 +1,69 @@
+"""The book of pages that a grade person carries through one day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.crew.buried.things import CAUTION
+from pipeline.crew.card.lists import (
+    bank_pages,
+    buried_pages,
+    edge_pages,
+    keep_pages,
+    path_pages,
+)
+from pipeline.crew.card.rods import sight_pages
+from pipeline.crew.card.table import wrap
+from pipeline.crew.card.walking import hub_pages, paint_pages
+from pipeline.crew.work import CrewWork
+from pipeline.model.pages import PRINT_PT, SMALL_PT, CardBook, CardPage, letters
+
+_HEAD_LINES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class CardWords:
+    """What stands in the head of every page."""
+
+    day: str
+    package: str
+    control: str
+    """Which known points were shot again, and how that went."""
+    held: bool
+
+
+def book(work: CrewWork, words: CardWords) -> CardBook:
+    """Every page, each with plane, revision, date, control, package and caution.
+
+    In the order of the day: paint, hubs, buried things, edge, path, bank, rods, marks.
+    """
+    room = letters(PRINT_PT, SMALL_PT)
+    empty = CardBook(work.job.name, _head(work, words), tuple(wrap(CAUTION, room)), ())
+    body = empty.body_pt
+    pages: list[CardPage] = []
+    for part in (
+        paint_pages, hub_pages, buried_pages, edge_pages, path_pages, bank_pages, sight_pages,
+        keep_pages,
+    ):  # fmt: skip
+        pages += part(work, body)
+    if not pages:
+        pages = [CardPage("Nothing to carry", work.layer.upper(), (), (), ())]
+    held = "a finding has to be settled by a person before anyone digs" if words.held else ""
+    return CardBook(empty.job, empty.head, empty.foot, tuple(pages), held)
+
+
+def _head(work: CrewWork, words: CardWords) -> tuple[str, ...]:
+    """Three lines: what and when, how good, by whom."""
+    job = work.job
+    revision = job.card.revision or "not stated"
+    made = job.sheet.prepared_by or "not stated"
+    lines = (
+        f"{words.day}  plane {work.layer}  revision {revision}  package {words.package}",
+        f"control {words.control}  grid {job.grid.crs}  heights {job.grid.vertical_datum}",
+        (
+            f"on grade +-{job.rounding.on_grade_m * 100:.1f} cm  hubs"
+            f" +-{job.stakes.hub_tolerance_m * 1000:.0f} mm  made by {made}"
+        ),
+    )
+    room = letters(PRINT_PT, SMALL_PT)
+    return tuple(line if len(line) <= room else f"{line[: room - 3]}..." for line in lines)

@@ -1,0 +1,228 @@
+"""Pages in walking order: numbers on the dirt, and the hubs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from pipeline.crew.card.strip_map import hazard_notes, place, stretch_notes, strip_map
+from pipeline.crew.card.table import Heading, Laid, Row, cut, lay_out, note_lines, notes, table_pt
+from pipeline.crew.hubs.references import lath_name, layer_with
+from pipeline.crew.stretches import edge_name, runs
+from pipeline.crew.walk import step_words as metres
+from pipeline.crew.walk import steps, walking_order
+from pipeline.crew.words import distance, fall_words, hub_mark
+from pipeline.crew.work import CrewWork
+from pipeline.model import Floats, Ints
+from pipeline.model.pages import NUMBER_PT, STRIP_PT, CardPage
+from pipeline.units import FOOT_M
+
+MOST_SPOTS = 4
+BEYOND_M = 5.0
+"""What lies this far before the first or after the last lath is told too."""
+_BOX, _DONE = "\u2610", "\u2611"
+_NOTES = 3  # lines that are kept free for notes, if there are any
+
+
+def paint_names(work: CrewWork, side: int) -> list[str]:
+    """Breaks that get a column on paper, from outside in: those of the job, or four that matter."""
+    stated = list(work.job.card.paint_at)
+    if not stated:
+        outer = [edge_name(work.corridor.layer(work.edge_layer), side)] if work.edge_layer else []
+        stated = [*outer, work.job.stakes.reference, "lip", "crown"]
+    there = set(work.dots.what.tolist())
+    return [name for name in dict.fromkeys(stated) if name in there][:MOST_SPOTS]
+
+
+class _Lath:
+    """One row of the painting list: a station on one side, and the spots in front of it."""
+
+    def __init__(self, work: CrewWork, station: float, side: int, rows: Ints) -> None:
+        self.station, self.side = station, side
+        self.spots = {str(work.dots.what[k]): int(k) for k in rows}
+        outer = rows[np.argmax(np.abs(work.dots.offset[rows]))]
+        self.offset = float(work.dots.offset[outer])
+        self.grid = float(work.dots.easting[outer]), float(work.dots.northing[outer])
+
+
+def _laths(work: CrewWork) -> list[_Lath]:
+    """Every station on both sides, in walking order; a spot on the crown goes with the first."""
+    dots = work.dots
+    first = -1 if work.job.walk.first_side == "left" else 1
+    sides = np.where(np.abs(dots.offset) < 0.0005, first, np.sign(dots.offset)).astype(int)
+    found = []
+    for station in np.unique(dots.station):
+        for side in (-1, 1):
+            rows = np.flatnonzero((dots.station == station) & (sides == side))
+            if len(rows):
+                found.append(_Lath(work, float(station), side, rows))
+    order = walking_order(
+        np.array([x.station for x in found]),
+        np.array([abs(x.offset) * x.side for x in found]),
+        work.job.walk,
+    )
+    return [found[k] for k in order]
+
+
+def paint_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
+    """What is painted, page by page, one side of one stretch on each."""
+    laths = _laths(work)
+    if not laths:
+        return []
+    grid = np.array([lath.grid for lath in laths])
+    ahead = steps(grid[:, 0], grid[:, 1])
+    short = work.job.rounding.marks_unit
+    unit = "cm" if short == "m" else "feet and tenths"
+    bar = f"GROUND TO {work.layer.upper()}   {unit}, C down F up"
+    pages = []
+    for a, b in runs([lath.side for lath in laths]):
+        spots = {name for lath in laths[a:b] for name in lath.spots}
+        names = [name for name in paint_names(work, laths[a].side) if name in spots]
+        rows = [_paint_row(work, laths[k], names, (k, float(ahead[k]))) for k in range(a, b)]
+        headings = [
+            Heading("#", align="right"),
+            Heading(f"of {len(laths)}\nlath", NUMBER_PT, bold=True),
+            *(Heading(lath_name(name), NUMBER_PT, bold=True) for name in names),
+            Heading(f"next\n{short}", align="right"),
+            Heading("done", NUMBER_PT, align="centre"),
+            Heading("as\nmarked", fill=True),
+        ]
+        along = np.array([lath.station for lath in laths[a:b]]), laths[a].side, body_pt
+        pages += _stretches(work, ("Paint", bar), lay_out(headings, rows), along, _told)
+    return pages
+
+
+def _paint_row(work: CrewWork, lath: _Lath, names: list[str], at: tuple[int, float]) -> Row:
+    number, ahead = at
+    rows = [lath.spots.get(name, -1) for name in names]
+    marks = [str(work.dots.mark[k]) if k >= 0 else "" for k in rows]
+    there = [mark for mark in marks if mark]
+    done = bool(there) and all(mark == "GRADE" for mark in there)
+    return (
+        str(number + 1),
+        place(work, lath.station, float(lath.side)),
+        *marks,
+        _next(work, ahead),
+        _DONE if done else _BOX,
+        "",
+    )
+
+
+def _next(work: CrewWork, ahead: float) -> str:
+    """Distance to the next lath in the unit of the marks."""
+    return metres(ahead if work.job.rounding.marks_unit == "m" else ahead / FOOT_M)
+
+
+def _stretches(
+    work: CrewWork,
+    words: tuple[str, str],
+    laid: Laid,
+    along: tuple[Floats, int, float],
+    tell: Callable[[CrewWork, Floats, int], list[str]],
+) -> list[CardPage]:
+    """One side's rows cut into pages, each with its strip map and what lies on the way."""
+    title, bar = words
+    station, side, body_pt = along
+    room = body_pt - STRIP_PT
+    kept = room - _NOTES * 12.0 - 4.0
+    pages, first = [], 0
+    for rows in cut(laid, kept, work.job.card.rows_a_page):
+        here = station[first : first + len(rows)]
+        numbers = [row[0] for row in rows]
+        told = tell(work, here, side)
+        pages.append(
+            CardPage(
+                title=f"{title} {place(work, float(here[0]))} to {place(work, float(here[-1]))}"
+                f" {'left' if side < 0 else 'right'}",
+                bar=bar,
+                columns=laid.columns,
+                rows=rows,
+                notes=notes(told, note_lines(room - table_pt(laid, rows))),
+                strip=strip_map(work, here, side, numbers),
+            )
+        )
+        first += len(rows)
+    return pages
+
+
+def _told(work: CrewWork, station: Floats, side: int) -> list[str]:
+    """What lies on the way of those who paint."""
+    low, high = float(station.min()) - BEYOND_M, float(station.max()) + BEYOND_M
+    return stretch_notes(work, low, high, side)
+
+
+def _hubs_told(work: CrewWork, station: Floats, side: int) -> list[str]:
+    """Hubs that moved, how far in the offset line is, then what is buried on the way."""
+    sheet = work.sheet
+    low, high = float(station.min()), float(station.max())
+    here = (np.sign(sheet.offset) == side) & (sheet.station >= low) & (sheet.station <= high)
+    said = [f"! hub {sheet.hubs.id[k]} {work.flags[k]}" for k in np.flatnonzero(here)
+            if work.flags[k]]  # fmt: skip
+    away, unit = work.to_line[here], work.job.rounding.marks_unit
+    away = away[np.isfinite(away)]
+    if len(away):
+        said.append(
+            f"OFFSET LINE {_span(work, away)} {unit} from the hubs in,"
+            f" {distance(work.job.edge.clearance_m, work.job.rounding)} {unit} outside the edge of"
+            f" {work.edge_layer}"
+        )
+    return said + hazard_notes(work, low - BEYOND_M, high + BEYOND_M)
+
+
+def _span(work: CrewWork, values: Floats) -> str:
+    low, high = (distance(float(x), work.job.rounding) for x in (values.min(), values.max()))
+    return low if low == high else f"{low} to {high}"
+
+
+def hub_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
+    """The hubs as shot: to the curb and to the layers under it, in walking order."""
+    sheet, job = work.sheet, work.job
+    if not len(sheet.hubs):
+        return []
+    own = layer_with(work.corridor, job.stakes.reference)
+    layers = [k for k, name in enumerate(sheet.layers) if name != own][:3]
+    reference = lath_name(sheet.reference.name)
+    unit = "metres" if job.rounding.marks_unit == "m" else "feet"
+    bar = f"HUBS TO {reference} AND LAYERS AT IT   {unit}, C down F up"
+    headings = [
+        Heading("#", align="right"),
+        Heading(f"of {len(sheet.hubs)}\nlath", NUMBER_PT, bold=True),
+        Heading("hub", wrap=True),
+        Heading("out", align="right"),
+        Heading(f"to\n{reference}", NUMBER_PT, bold=True),
+        *(Heading(_two_lines(sheet.layers[k])) for k in layers),
+        Heading("next"),
+        Heading("done", NUMBER_PT, align="centre"),
+    ]
+    order = walking_order(sheet.station, sheet.offset, job.walk)
+    rows = [_hub_row(work, int(k), n, layers) for n, k in enumerate(order)]
+    sides = ["R" if sheet.offset[k] > 0 else "L" for k in order]
+    pages = []
+    for a, b in runs(sides):
+        laid = lay_out(headings, rows[a:b])
+        along = np.asarray(sheet.station[order[a:b]]), -1 if sides[a] == "L" else 1, body_pt
+        pages += _stretches(work, ("Hubs", bar), laid, along, _hubs_told)
+    return pages
+
+
+def _two_lines(name: str) -> str:
+    """A layer's name over two lines of a heading."""
+    words = name.split()
+    half = (len(words) + 1) // 2
+    return "\n".join(" ".join(part) for part in (words[:half], words[half:]) if part)
+
+
+def _hub_row(work: CrewWork, k: int, number: int, layers: Sequence[int]) -> Row:
+    sheet, rounding = work.sheet, work.job.rounding
+    flag = " !" if work.flags[k] else ""
+    return (
+        str(number + 1),
+        place(work, float(sheet.station[k]), float(sheet.offset[k])),
+        f"{sheet.hubs.id[k]}{flag}",
+        distance(float(sheet.behind[k]), rounding),
+        hub_mark(float(sheet.cut[k]), rounding.curb_m, rounding) or "no mark",
+        *(hub_mark(float(sheet.layer_cut[k, j]), rounding.lath_m, rounding) for j in layers),
+        fall_words(float(sheet.fall[k])),
+        _BOX,
+    )

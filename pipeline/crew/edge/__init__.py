@@ -1,0 +1,1 @@
+"""The edge of the clay, the bank behind it and the curb machine's room."""

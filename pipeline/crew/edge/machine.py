@@ -1,0 +1,319 @@
+"""The room that the curb machine needs, and everything that stands in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from pipeline.crew.hubs.references import layer_with
+from pipeline.crew.stretches import carried, outermost, runs, stations, true_runs
+from pipeline.design import alignment as line
+from pipeline.design import corridor as sections
+from pipeline.design import feet as feet_of
+from pipeline.model import Bools, Corridor, Floats, Surface, Texts
+from pipeline.model.arrays import lock_fields
+from pipeline.settings_crew import MachineRules
+from pipeline.surface import locate
+
+ALONG_M, ACROSS_M = 0.10, 0.05
+"""The room is looked at on a net of this step."""
+ASIDE_M = 0.50
+"""Shots this far beside the room still tell about it [assumed]."""
+
+State = Literal["CLEAR", "CONFLICT", "LOW", "NOT SHOT"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Objects:
+    """Things that stand: name, place on the grid, n of them."""
+
+    name: Texts
+    easting: Floats
+    northing: Floats
+
+    def __post_init__(self) -> None:
+        n = len(self.easting)
+        lock_fields(self, {"name": (object, (n,))})
+        lock_fields(self, dict.fromkeys(("easting", "northing"), (np.float64, (n,))))
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """One thing in the machine's room, between two stations.
+
+    ``what`` is ``clay``, ``bank``, ``pad low`` or the name of an object. ``height_m`` is
+    the most above the floor, for a low pad the most below it; ``width_m`` how far it
+    reaches across, ``volume_m3`` what is to be taken away, for a low pad the concrete
+    that it costs.
+    """
+
+    side: int
+    start: float
+    end: float
+    station: float
+    offset: float
+    what: str
+    height_m: float
+    width_m: float
+    volume_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class PathRun:
+    """A length of one side in one state. CLEAR is said only where shots are close enough."""
+
+    side: int
+    start: float
+    end: float
+    state: State
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """The machine's path along both sides of the street.
+
+    ``smallest_nose_m`` is the shortest thing the survey was sure to see on the left and
+    on the right: the widest gap between shots of the path; infinite where there are none.
+    """
+
+    layer: str
+    runs: tuple[PathRun, ...]
+    conflicts: tuple[Conflict, ...]
+    smallest_nose_m: tuple[float, float]
+
+    def length(self, state: State, side: int) -> float:
+        """Metres of one side in a state."""
+        return sum(
+            run.end - run.start for run in self.runs if (run.state, run.side) == (state, side)
+        )
+
+
+def pad_concrete_m3(low_m: float, width_m: float, length_m: float) -> float:
+    """Concrete that a pad costs which is low by `low_m` over a width and a length [m3].
+
+    Examples
+    --------
+    >>> round(pad_concrete_m3(0.020, 0.6, 100.0), 3)
+    1.2
+    """
+    return low_m * width_m * length_m
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Net:
+    """The room of one side: k stations by c places across, from the road outward.
+
+    ``height`` is ground above floor [m], NaN where not shot; ``in_mould`` is True
+    between the breaks that the mould lies between; ``beyond`` is True past the edge of
+    the layer.
+    """
+
+    side: int
+    station: Floats
+    offset: Floats
+    height: Floats
+    in_mould: Bools
+    beyond: Bools
+
+
+def machine_path(
+    design: tuple[Corridor, str],
+    ground: Surface,
+    shot: tuple[Floats, Floats],
+    objects: Objects,
+    rules: MachineRules,
+) -> Path:
+    """Everything that stands in the machine's room, and where the room is known to be free.
+
+    The room reaches from ``inside_m`` on the road side of the inner break to ``outside_m``
+    behind the outer one. Its floor is the layer of `design`, carried on past its edge.
+
+    Parameters
+    ----------
+    design : tuple of Corridor and str
+    ground : Surface
+    shot : tuple of ndarray, shape (n,)
+        Easting and northing of the shots in the surface.
+    objects : Objects
+        Poles, lids, hubs: whatever stands or lies in the way.
+    rules : MachineRules
+
+    Raises
+    ------
+    DesignError
+        No layer has the inner or the outer break.
+
+    Notes
+    -----
+    Clay counts where it stands above the floor by more than the machine trims.
+    ``CLEAR`` needs ground at every place of the net and shots in the path, or within
+    0.5 m of it, no farther apart along the street than ``coverage_m``. Lengths and widths
+    come from a net of 0.10 m by 0.05 m.
+    """
+    corridor, layer = design
+    found_runs: list[PathRun] = []
+    conflicts: list[Conflict] = []
+    noses = []
+    shots_at = feet_of.locate(corridor.alignment, *shot)
+    objects_at = feet_of.locate(corridor.alignment, objects.easting, objects.northing)
+    for side in (-1, 1):
+        net = _net(corridor, layer, ground, side, rules)
+        covered, nose = _coverage(net, (shots_at.station, shots_at.offset), rules)
+        found = _clay(net, rules) + _low(net, rules)
+        found += _objects(net, objects.name, (objects_at.station, objects_at.offset))
+        found_runs += _states(net, covered, found)
+        conflicts += found
+        noses.append(nose)
+    conflicts.sort(key=lambda x: (x.side, x.start, x.what))
+    return Path(layer, tuple(found_runs), tuple(conflicts), (noses[0], noses[1]))
+
+
+def room(
+    corridor: Corridor, side: int, station: Floats, rules: MachineRules
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Distances from the line at which room, mould, mould and room end, from inside out [m].
+
+    NaN where the section has no such breaks.
+    """
+    ends = []
+    for name in (rules.inner, rules.outer):
+        offset, _ = sections.break_line(corridor, layer_with(corridor, name), name, side, station)
+        ends.append(np.abs(offset))
+    inner, outer = ends
+    return inner - rules.inside_m, inner, outer, outer + rules.outside_m
+
+
+def _net(corridor: Corridor, layer: str, ground: Surface, side: int, rules: MachineRules) -> _Net:
+    station = stations(corridor, ALONG_M)
+    inside, inner, outer, outside = room(corridor, side, station, rules)
+    known = np.isfinite(inside) & np.isfinite(outside)
+    station, inside, inner = station[known], inside[known], inner[known]
+    outer, outside = outer[known], outside[known]
+    widest = float((outside - inside).max(initial=0.0))
+    columns = max(2, round(widest / ACROSS_M))
+    # cells of one size a station, each looked at in its middle
+    share = (np.arange(columns) + 0.5) / columns
+    away = inside[:, None] + (outside - inside)[:, None] * share
+    s, o = np.repeat(station, columns), (side * away).ravel()
+    easting, northing, _ = line.point_at(corridor.alignment, s, o)
+    floor = carried(corridor, layer, s, o)
+    height = locate.interpolate(ground, easting, northing) - floor
+    edge, _ = outermost(corridor, layer, side, station)
+    return _Net(
+        side=side,
+        station=station,
+        offset=side * away,
+        height=height.reshape(away.shape),
+        in_mould=(away >= inner[:, None]) & (away <= outer[:, None]),
+        beyond=away > np.abs(edge)[:, None],
+    )
+
+
+def _coverage(net: _Net, shots: tuple[Floats, Floats], rules: MachineRules) -> tuple[Bools, float]:
+    """Stations known well enough to be called clear, and the widest gap between shots."""
+    if not len(net.station):
+        return np.zeros(0, dtype=bool), float("inf")
+    away = np.abs(net.offset)
+    low = np.interp(shots[0], net.station, away[:, 0], left=np.inf, right=np.inf) - ASIDE_M
+    high = np.interp(shots[0], net.station, away[:, -1], left=-np.inf, right=-np.inf) + ASIDE_M
+    distance = net.side * shots[1]
+    at = np.sort(shots[0][(distance >= low) & (distance <= high)])
+    gap = _gaps(at, net.station)
+    widest = float(gap.max())
+    whole = np.isfinite(net.height).all(axis=1)
+    return np.asarray(whole & (gap <= rules.coverage_m + 1e-9)), widest
+
+
+def _gaps(at: Floats, station: Floats) -> Floats:
+    """Distance between the shots that each station lies between [m]; infinite without shots.
+
+    Beyond the first or last shot a station counts as looked at from half a gap away.
+    """
+    if not len(at):
+        return np.full(len(station), np.inf)
+    gap = np.where(station < at[0], 2.0 * (at[0] - station[0]), 2.0 * (station[-1] - at[-1]))
+    between = (station >= at[0]) & (station <= at[-1])
+    if len(at) > 1:
+        k = np.clip(np.searchsorted(at, station, side="right"), 1, len(at) - 1)
+        gap = np.where(between, at[k] - at[k - 1], gap)
+    return np.asarray(gap, dtype=np.float64)
+
+
+def _clay(net: _Net, rules: MachineRules) -> list[Conflict]:
+    with np.errstate(invalid="ignore"):
+        high = net.height > rules.trim_m
+    found = []
+    for a, b in true_runs(np.asarray(high.any(axis=1))):
+        cells, height = high[a:b], np.where(high[a:b], net.height[a:b], 0.0)
+        what = "bank" if net.beyond[a:b][cells].all() else "clay"
+        found.append(_conflict(net, (a, b), cells, height, what))
+    return found
+
+
+def _low(net: _Net, rules: MachineRules) -> list[Conflict]:
+    with np.errstate(invalid="ignore"):
+        low = (net.height < -rules.low_m) & net.in_mould
+    found = []
+    for a, b in true_runs(np.asarray(low.any(axis=1))):
+        cells, depth = low[a:b], np.where(low[a:b], -net.height[a:b], 0.0)
+        found.append(_conflict(net, (a, b), cells, depth, "pad low"))
+    return found
+
+
+def _conflict(
+    net: _Net, rows: tuple[int, int], cells: Bools, height: Floats, what: str
+) -> Conflict:
+    """One run of stations in which cells of the net are in the way."""
+    a, b = rows
+    along = _along(net.station)[a:b]
+    wide = np.abs(net.offset[a:b, 1] - net.offset[a:b, 0])
+    row, column = np.unravel_index(int(np.argmax(height)), height.shape)
+    return Conflict(
+        side=net.side,
+        start=float(net.station[a]),
+        end=float(net.station[b - 1]),
+        station=float(net.station[a + row]),
+        offset=float(net.offset[a + row, column]),
+        what=what,
+        height_m=float(height[row, column]),
+        width_m=float((cells.sum(axis=1) * wide).max()),
+        volume_m3=float((height.sum(axis=1) * wide * along).sum()),
+    )
+
+
+def _along(station: Floats) -> Floats:
+    """Length that each station stands for [m]."""
+    half = 0.5 * np.diff(station)
+    return np.asarray(np.concatenate([[0.0], half]) + np.concatenate([half, [0.0]]))
+
+
+def _objects(net: _Net, names: Texts, at: tuple[Floats, Floats]) -> list[Conflict]:
+    if not len(net.station):
+        return []
+    station, offset = at
+    away = np.abs(net.offset)
+    low = np.interp(station, net.station, away[:, 0], left=np.inf, right=np.inf)
+    high = np.interp(station, net.station, away[:, -1], left=-np.inf, right=-np.inf)
+    distance = net.side * offset
+    return [
+        Conflict(net.side, float(station[k]), float(station[k]), float(station[k]),
+                 float(offset[k]), str(names[k]), float("nan"), float("nan"), 0.0)
+        for k in np.flatnonzero((distance >= low) & (distance <= high))
+    ]  # fmt: skip
+
+
+def _states(net: _Net, covered: Bools, found: list[Conflict]) -> list[PathRun]:
+    """The side cut into lengths: in conflict, low, free, or not known."""
+    state = np.where(covered, "CLEAR", "NOT SHOT").astype(object)
+    for what, word in (("pad low", "LOW"), ("", "CONFLICT")):
+        for conflict in found:
+            if (conflict.what == "pad low") == (what == "pad low"):
+                inside = net.station >= conflict.start - ALONG_M - 1e-9
+                inside &= net.station <= conflict.end + ALONG_M + 1e-9
+                state[inside] = word
+    return [
+        PathRun(net.side, float(net.station[a]), float(net.station[b - 1]), state[a])
+        for a, b in runs(state.tolist())
+    ]

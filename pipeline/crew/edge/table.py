@@ -1,0 +1,119 @@
+"""``edge.csv``: edge, straightness, machine path and bank, a row each, by what they are about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.crew.card.strip_map import place
+from pipeline.crew.work import CrewWork
+from pipeline.model import Table
+from pipeline.units import format_length
+
+COLUMNS = (
+    "what", "verdict", "side", "station_from", "station_to", "station", "offset_m", "amount_m",
+    "length_m", "width_m", "volume_m3", "shots_apart_m", "note",
+)  # fmt: skip
+_TEXT = frozenset({"what", "verdict", "side", "station_from", "station_to", "station", "note"})
+
+
+def table(work: CrewWork) -> Table:
+    """The worst of the edge first, then straightness, what was seen, the path, the bank."""
+    rows = [*_edge(work), *_straight(work), *_seen(work), *_path(work), *_bank(work)]
+    return Table("edge", COLUMNS, tuple(rows), _TEXT)
+
+
+def _row(work: CrewWork, **cells: object) -> tuple[str, ...]:
+    """One row; numbers are formatted here, once, and what is not given is blank."""
+    written = []
+    for name in COLUMNS:
+        value = cells.get(name, "")
+        if name.startswith("station") and isinstance(value, float):
+            written.append(place(work, value))
+        elif name == "side" and isinstance(value, int):
+            written.append("L" if value < 0 else "R")
+        elif isinstance(value, float):
+            written.append(format_length(value))
+        else:
+            written.append(str(value))
+    return tuple(written)
+
+
+def _edge(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    for spot in work.spots:
+        centimetres = format_length(abs(spot.amount_m) * 100.0, step=1.0)
+        paint = f"OFF {centimetres}" if spot.amount_m > 0 else f"short {centimetres}"
+        yield _row(
+            work, what="edge", verdict=spot.verdict, side=spot.side, station_from=spot.start,
+            station_to=spot.end, station=spot.station, amount_m=spot.amount_m,
+            length_m=spot.length_m, volume_m3=spot.volume_m3, shots_apart_m=spot.shot_gap_m,
+            note=f"{paint} cm",
+        )  # fmt: skip
+
+
+def _straight(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    for one in work.straight:
+        said = f"tested on {one.tested_m:.1f} of {one.length_m:.1f} m"
+        limit = f"limit {one.limit_m * 1000:.0f} mm, {said}"
+        yield _row(
+            work, what=f"straight-edge {one.chord_m:g} m", verdict="WORST", side=one.side,
+            amount_m=one.worst_m, length_m=one.tested_m, note=limit,
+        )  # fmt: skip
+        for wobble in one.wobbles:
+            yield _row(
+                work, what=f"straight-edge {one.chord_m:g} m", verdict="WATCH", side=wobble.side,
+                station_from=wobble.start, station_to=wobble.end, station=wobble.station,
+                amount_m=wobble.amount_m, length_m=wobble.end - wobble.start, note=limit,
+            )  # fmt: skip
+    for snake in work.long_sights:
+        yield _row(
+            work, what="long sight", verdict="WATCH", side=snake.side, station_from=snake.start,
+            station_to=snake.end, station=snake.station, amount_m=snake.amount_m,
+            length_m=snake.chord_m, note="out of the line from end to end, + outward",
+        )  # fmt: skip
+
+
+def _seen(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    for one in work.seen:
+        yield _row(
+            work, what="seen", verdict="SMALLEST NOSE", side=one.side, station_from=one.start,
+            station_to=one.end, amount_m=one.smallest_nose_m, length_m=one.end - one.start,
+            shots_apart_m=one.usual_gap_m,
+            note=f"a nose shorter than {one.smallest_nose_m:.1f} m may hide between shots",
+        )  # fmt: skip
+
+
+def _path(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    if work.path is None:
+        return
+    for conflict in work.path.conflicts:
+        yield _row(
+            work, what=f"in the path: {conflict.what}", verdict="CONFLICT", side=conflict.side,
+            station_from=conflict.start, station_to=conflict.end, station=conflict.station,
+            offset_m=conflict.offset, amount_m=conflict.height_m,
+            length_m=conflict.end - conflict.start, width_m=conflict.width_m,
+            volume_m3=conflict.volume_m3,
+            note="concrete that it costs" if conflict.what == "pad low" else "",
+        )  # fmt: skip
+    for run in work.path.runs:
+        yield _row(
+            work, what="machine path", verdict=run.state, side=run.side, station_from=run.start,
+            station_to=run.end, length_m=run.end - run.start,
+            note="until the next pass of a blade" if run.state == "CLEAR" else "",
+        )  # fmt: skip
+    for side, nose in zip((-1, 1), work.path.smallest_nose_m, strict=True):
+        known = f"shots are {nose:.1f} m apart at most" if np.isfinite(nose) else "no shot in it"
+        yield _row(
+            work, what="machine path", verdict="SMALLEST NOSE", side=side,
+            amount_m=nose if np.isfinite(nose) else float("nan"), note=known,
+        )  # fmt: skip
+
+
+def _bank(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    for run in work.bank.runs if work.bank else ():
+        yield _row(
+            work, what="bank", verdict=run.state, side=run.side, station_from=run.start,
+            station_to=run.end, amount_m=run.crest_m, length_m=run.length_m,
+            volume_m3=run.build_m3, note="to build" if run.build_m3 else "",
+        )  # fmt: skip

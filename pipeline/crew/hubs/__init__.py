@@ -1,0 +1,1 @@
+"""Points to set, and hubs as shot."""

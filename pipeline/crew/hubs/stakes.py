@@ -1,0 +1,207 @@
+"""Points to set before the work: hubs behind the curb, curve points, high and low points."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipeline.compare.levels import elevations
+from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
+from pipeline.design import alignment as line
+from pipeline.design import corridor as sections
+from pipeline.design import profile as grade_line
+from pipeline.design.equations import named, station_id
+from pipeline.model import Alignment, Bools, Corridor, Floats, Stakes, Table, texts
+from pipeline.settings import StakeRules
+from pipeline.units import format_length, format_side
+
+_SIDE_WORD = {-1: "L", 1: "R"}
+
+
+def interval_stations(corridor: Corridor, rules: StakeRules) -> Floats:
+    """Stations at the tangent interval, tighter where the line curves, with both ends.
+
+    Stations are whole multiples of the interval, so tomorrow's list has the same
+    ones. The range is what both the alignment and the profile cover.
+    """
+    alignment, profile = corridor.alignment, corridor.profile
+    first = max(alignment.station[0], profile.station[0])
+    last = min(alignment.station[-1], profile.station[-1])
+    tangent = _multiples(first, last, rules.interval_m)
+    close = _multiples(first, last, rules.interval_curve_m)
+    element = np.clip(
+        np.searchsorted(alignment.station, close, side="right") - 1, 0, len(alignment.easting) - 1
+    )
+    curved = (alignment.curvature_start[element] != 0) | (alignment.curvature_end[element] != 0)
+    stations: Floats = np.concatenate([[first], tangent, close[curved], [last]])
+    found = np.unique(np.round(stations, 6))
+    # an end a few millimetres from a whole station would be the same lath twice
+    apart: Bools = np.concatenate([[True], np.diff(found) > 0.05])
+    return np.asarray(found[apart], dtype=np.float64)
+
+
+def _multiples(first: float, last: float, interval: float) -> Floats:
+    return np.arange(np.ceil(first / interval - 1e-9), np.floor(last / interval + 1e-9) + 1) * (
+        interval
+    )
+
+
+def points_to_set(corridor: Corridor, rules: StakeRules) -> Stakes:
+    """Hubs on both sides at every interval station, then the points of the line itself.
+
+    Parameters
+    ----------
+    corridor : Corridor
+    rules : StakeRules
+        Intervals, hub offset behind the reference break, the break's name.
+
+    Returns
+    -------
+    Stakes
+        Up the left side, back down the right, then the line's own points by
+        station. ``design`` of a hub is each layer at the reference break, not at
+        the hub, which stands outside the section.
+
+    Raises
+    ------
+    DesignError
+        No layer has the reference break.
+    """
+    return _join([_hubs(corridor, rules), _line_points(corridor, rules)])
+
+
+def _hubs(corridor: Corridor, rules: StakeRules) -> Stakes:
+    up = interval_stations(corridor, rules)
+    station = np.concatenate([up, up[::-1]])
+    side = np.concatenate([np.full(len(up), -1), np.full(len(up), 1)])
+    reference = reference_line(corridor, rules.reference, station, side)
+    designed = ~np.isnan(reference.offset)
+    station, side, at = station[designed], side[designed], reference.offset[designed]
+    offset = at + side * rules.hub_behind_m
+    easting, northing, _ = line.point_at(corridor.alignment, station, offset)
+    what = f"hub {rules.hub_behind_m:.2f} behind {rules.reference}"
+    words = texts([f"{rules.hub_behind_m:.2f} {lath_name(rules.reference)}"] * len(station))
+    return Stakes(
+        layers=tuple(layer.name for layer in corridor.layers),
+        id=texts(
+            [
+                station_id(corridor.alignment, float(s), after=_SIDE_WORD[int(k)])
+                for s, k in zip(station, side, strict=True)
+            ]
+        ),
+        kind=texts(["stake"] * len(station)),
+        what=texts([what] * len(station)),
+        station=station,
+        offset=offset,
+        easting=easting,
+        northing=northing,
+        ground=np.full(len(station), np.nan),
+        design=elevations(
+            corridor, station, at, reference.easting[designed], reference.northing[designed]
+        ),
+        mark=words,
+        note=texts([""] * len(station)),
+    )
+
+
+def _line_points(corridor: Corridor, rules: StakeRules) -> Stakes:
+    """PC, PT and their like, and the high and low points of the crown and of each curb line."""
+    found = [(s, 0.0, what, "") for s, what in line.key_points(corridor.alignment)]
+    found += [
+        (point.station, 0.0, what, "crown")
+        for point in grade_line.turning_points(corridor.profile)
+        if (what := {"high": "HP", "low": "LP"}.get(point.kind, ""))
+    ]
+    layer = layer_with(corridor, rules.reference)
+    for side in (-1, 1):
+        for point in sections.edge_extremes(corridor, layer, rules.reference, side):
+            what = {"high": "HP", "low": "LP"}.get(point.kind, "")
+            if what:
+                offset, _ = sections.break_line(
+                    corridor, layer, rules.reference, side, np.array([point.station])
+                )
+                found.append((point.station, float(offset[0]), what, rules.reference))
+    found.sort(key=lambda row: (row[0], row[1]))
+    station = np.array([row[0] for row in found])
+    offset = np.array([row[1] for row in found])
+    easting, northing, _ = line.point_at(corridor.alignment, station, offset)
+    return Stakes(
+        layers=tuple(layer.name for layer in corridor.layers),
+        id=texts([_point_id(corridor, row[2], row[0], row[1]) for row in found]),
+        kind=texts(["point"] * len(found)),
+        what=texts([_point_words(row[2], row[3]) for row in found]),
+        station=station,
+        offset=offset,
+        easting=easting,
+        northing=northing,
+        ground=np.full(len(found), np.nan),
+        design=elevations(corridor, station, offset, easting, northing),
+        mark=texts([row[2] for row in found]),
+        note=texts([""] * len(found)),
+    )
+
+
+def _point_words(what: str, reference: str) -> str:
+    words = {
+        "HP": "high point", "LP": "low point", "PC": "point of curvature",
+        "PT": "point of tangency", "PCC": "point of compound curve",
+        "PRC": "point of reverse curve", "TS": "tangent to spiral", "SC": "spiral to curve",
+        "CS": "curve to spiral", "ST": "spiral to tangent",
+    }.get(what, what)  # fmt: skip
+    return f"{words} of {reference}" if reference else words
+
+
+def _point_id(corridor: Corridor, what: str, station: float, offset: float) -> str:
+    side = format_side(offset)
+    return station_id(corridor.alignment, station, what, "" if side == "CL" else side)
+
+
+FIRST = (
+    "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
+)  # fmt: skip
+LAST = ("lath", "note")
+"""Columns of a list of points before and after those of the layers."""
+
+
+def table(
+    stakes: Stakes, rules: StakeRules, alignment: Alignment | None = None, name: str = "stakes"
+) -> Table:
+    """``stakes.csv``: a row a point, elevations of every layer, final text.
+
+    With the `alignment` stations are named after its equations. ``layout.csv`` is
+    the same list under its own `name`.
+    """
+    layers = tuple(f"{column_name(layer)}_elevation_m" for layer in stakes.layers)
+    rows = [
+        (
+            stakes.id[i],
+            stakes.what[i],
+            named(alignment, float(stakes.station[i]), step=0.001),
+            format_side(stakes.offset[i]),
+            format_length(stakes.offset[i]),
+            format_length(stakes.easting[i]),
+            format_length(stakes.northing[i]),
+            rules.reference if stakes.kind[i] == "stake" else "",
+            *(format_length(z) for z in stakes.design[i]),
+            stakes.mark[i],
+            stakes.note[i],
+        )
+        for i in range(len(stakes))
+    ]
+    text = frozenset({"id", "what", "station", "side", "reference", "lath", "note"})
+    return Table(name, (*FIRST, *layers, *LAST), tuple(rows), text)
+
+
+def column_name(layer: str) -> str:
+    """A layer's name as part of a column name: ``clay subgrade`` -> ``clay_subgrade``."""
+    return "_".join(layer.split())
+
+
+def _join(parts: Sequence[Stakes]) -> Stakes:
+    names = (
+        "id", "kind", "what", "station", "offset", "easting", "northing", "ground", "design",
+        "mark", "note",
+    )  # fmt: skip
+    columns = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    return Stakes(layers=parts[0].layers, **columns)

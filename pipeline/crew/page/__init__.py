@@ -1,0 +1,1 @@
+"""The foreman's page of a day."""

@@ -1,0 +1,1 @@
+"""The cut and fill map of a day, as a drawing."""

@@ -1,0 +1,176 @@
+"""A3 sheets whose windows follow the street, turned so that it runs along the paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.crew.plan.frame import WIDTH_MM, corners, north_arrow, placed
+from pipeline.crew.plan.labels import upright
+from pipeline.crew.plan.lines import Street
+from pipeline.model import Floats, Lines, Page, Picture, View, Words, texts
+from pipeline.units import format_station
+
+A3_MM = (420.0, 297.0)
+# what an A3 and a tabloid sheet have in common, less 12 mm on every side, prints on both
+_LEFT, _RIGHT, _BOTTOM, _TOP = 12.0, 408.0, 21.0, 276.0
+_GAP = 4.0
+_CAPTION = 7.0
+_HIDDEN = ("back-paper", "frame", "legend", "text-title", "text-legend", "text-caution")
+_STEP_M = 2.5
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A stretch of the street that fits one window: its middle, direction and stations."""
+
+    x: float
+    y: float
+    angle: float
+    first: float
+    last: float
+
+
+def strips(street: Street, reach_m: float, width_m: float, height_m: float) -> tuple[Strip, ...]:
+    """The street in as few stretches as go into windows of this size, from its start on.
+
+    Parameters
+    ----------
+    street : Street
+    reach_m : float
+        How far the map goes to either side of the centreline [m].
+    width_m, height_m : float
+        Size of a window on the ground [m].
+
+    Returns
+    -------
+    tuple of Strip
+        Each goes as far as its box, along the chord of the stretch, fits the
+        window, to a few metres; at the least one step, fit or not.
+    """
+    station = np.unique(
+        np.append(np.arange(street.station[0], street.station[-1], _STEP_M), street.station[-1])
+    )
+    x = np.interp(station, street.station, street.x)
+    y = np.interp(station, street.station, street.y)
+    found = []
+    first = 0
+    while first < len(station) - 1:
+        last = first + 1
+        while last + 1 < len(station):
+            box, _ = _box(x[first : last + 2], y[first : last + 2])
+            if box[2] - box[0] > width_m or box[3] - box[1] + 2 * reach_m > height_m:
+                break
+            last += 1
+        box, angle = _box(x[first : last + 1], y[first : last + 1])
+        along, up = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+        cos, sin = np.cos(angle), np.sin(angle)
+        middle = along * cos - up * sin, along * sin + up * cos
+        found.append(Strip(*middle, angle, float(station[first]), float(station[last])))
+        first = last
+    return tuple(found)
+
+
+def _box(x: Floats, y: Floats) -> tuple[Floats, float]:
+    """Box of points in a frame along their chord, and the angle of that frame."""
+    angle = float(upright(np.arctan2(y[-1] - y[0], x[-1] - x[0])))
+    cos, sin = np.cos(angle), np.sin(angle)
+    along, up = x * cos + y * sin, y * cos - x * sin
+    return np.array([along.min(), up.min(), along.max(), up.max()]), angle
+
+
+def pages(
+    street: Street, frame: Picture, reach_m: float, scale: int, shift: tuple[float, float]
+) -> tuple[Page, ...]:
+    """Sheets at the stated scale: windows on the left, the title block on the right.
+
+    One, two or three windows stand over each other, whichever needs the fewest
+    sheets.
+
+    Parameters
+    ----------
+    street : Street
+    frame : Picture
+        Title block without a north arrow [mm], top left corner at (0, 0).
+    reach_m : float
+        How far the map goes to either side of the centreline [m].
+    scale : int
+        1:scale.
+    shift : (float, float)
+        Added to the street's own coordinates to give those of the map.
+    """
+    width = _RIGHT - WIDTH_MM - _GAP - _LEFT
+    plans = []
+    for rows in (3, 2, 1):
+        height = (_TOP - _BOTTOM + 1.0) / rows - _CAPTION - 1.0
+        found = strips(street, reach_m, width * scale / 1000, height * scale / 1000)
+        plans.append((-(-len(found) // rows), rows, height, found))
+    sheets, rows, height, found = min(plans, key=lambda plan: plan[0])
+    middles = [
+        (_LEFT + width / 2, _TOP - _CAPTION - height / 2 - row * (height + _CAPTION + 1.0))
+        for row in range(rows)
+    ]
+    out = []
+    for sheet in range(sheets):
+        part = found[sheet * rows : (sheet + 1) * rows]
+        views = [
+            _view(strip, middle, (width, height), scale, shift)
+            for strip, middle in zip(part, middles, strict=False)
+        ]
+        out.append(_page(f"A3 sheet {sheet + 1} of {sheets}", frame, views, part))
+    return tuple(out)
+
+
+def _view(
+    strip: Strip,
+    middle: tuple[float, float],
+    size: tuple[float, float],
+    scale: int,
+    shift: tuple[float, float],
+) -> View:
+    return View(
+        x=middle[0],
+        y=middle[1],
+        width=size[0],
+        height=size[1],
+        easting=strip.x + shift[0],
+        northing=strip.y + shift[1],
+        turn=-strip.angle,
+        scale=scale,
+        hidden=_HIDDEN,
+    )
+
+
+def _page(name: str, frame: Picture, views: Sequence[View], found: Sequence[Strip]) -> Page:
+    paper = Picture()
+    for view, strip in zip(views, found, strict=True):
+        paper += _window(view, strip)
+    size = corners(frame)
+    title = placed(frame, 1.0, _RIGHT - WIDTH_MM, _TOP)
+    note = Words(
+        "text-title", texts([name]), np.array([_RIGHT]),
+        np.array([_TOP + size[1] - 4.0]), np.array([2.5]), np.zeros(1), "right",
+    )  # fmt: skip
+    return Page(name, *A3_MM, paper + title + Picture(words=(note,)), tuple(views))
+
+
+def _window(view: View, strip: Strip) -> Picture:
+    """The border of a window; over it a line with its stations, the scale, and north."""
+    west, south = view.x - view.width / 2, view.y - view.height / 2
+    east, north = view.x + view.width / 2, view.y + view.height / 2
+    border = Lines(
+        "frame", np.array([west, east, east, west]), np.array([south, south, north, north]),
+        np.array([0, 4]), closed=True,
+    )  # fmt: skip
+    text = (
+        f"STATION {format_station(strip.first)} TO {format_station(strip.last)}"
+        f"     1:{view.scale:g}"
+    )
+    middle = north + _CAPTION / 2
+    caption = Words(
+        "text-title", texts([text]), np.array([west]), np.array([middle]), np.array([2.5]),
+        np.zeros(1),
+    )  # fmt: skip
+    return Picture(lines=(border,), words=(caption,)) + north_arrow(east - 4.0, middle, view.turn)

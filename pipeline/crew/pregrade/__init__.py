@@ -1,0 +1,1 @@
+"""How high to leave the clay before it is stabilised."""

@@ -1,0 +1,1 @@
+"""Points from text files."""

@@ -1,0 +1,1 @@
+"""Sightings, level books and satellite positions."""

@@ -1,0 +1,1 @@
+"""The job folder: job file, control, design, buried things, the morning's files."""

@@ -1,0 +1,36 @@
+"""The job's control: ``control.csv``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.errors import InputError
+from pipeline.ingest.csv.read import read_csv
+from pipeline.model import Shots
+from pipeline.settings import FileFormat
+
+COLUMNS = {
+    "id": "id",
+    "northing": "northing_m",
+    "easting": "easting_m",
+    "elevation": "elevation_m",
+    "note": "description",
+}
+
+
+def read_control(path: Path) -> Shots:
+    """Every control point; a row that cannot be read refuses the file.
+
+    Raises
+    ------
+    InputError
+        No such file, a column missing, or any bad row: control is not the place
+        to read on past a slip.
+    """
+    if not path.is_file():
+        raise InputError(path.name, "no such file", "name the control file in the job file")
+    reading = read_csv(path, FileFormat(columns=dict(COLUMNS), header=True))
+    for finding in reading.findings:
+        if finding.severity != "note":
+            raise InputError(f"{path.name} line {finding.line}", finding.text, finding.do)
+    return reading.shots

@@ -1,0 +1,144 @@
+"""Everything a day's run reads, in one place: job, design, control, buried things, shots."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import LathError
+from pipeline.ingest.field.gnss import GnssRules, read_gnss
+from pipeline.ingest.field.observations import read_observations
+from pipeline.ingest.files import read
+from pipeline.ingest.job.control import read_control
+from pipeline.ingest.job.designfiles import DesignFiles, read_design
+from pipeline.ingest.job.job import JOB_FILE, job_path, read_job
+from pipeline.ingest.job.morning import MorningFile, days, fingerprint, latest_day, morning_files
+from pipeline.ingest.job.utilities import read_utilities
+from pipeline.ingest.landxml.observations import read_landxml_observations
+from pipeline.model import FieldNotes, Fingerprint, Reading, Shots, Utilities, join_shots
+from pipeline.settings import Job
+
+TABLES = frozenset({".csv", ".txt", ".tsv", ".pts", ".xyz"})
+"""Endings of tables of points, which are small enough to be read again the day after."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Inputs:
+    """Everything that was read, before anything is judged.
+
+    ``readings`` has one entry a file of the day: what a reader of points gave,
+    or the sightings that still have to be reduced.
+    """
+
+    job: Job
+    day: str
+    design: DesignFiles
+    control: Shots | None
+    utilities: Utilities | None
+    files: tuple[MorningFile, ...]
+    readings: tuple[Reading | FieldNotes, ...]
+    yesterday: Shots | None
+    fingerprints: tuple[Fingerprint, ...]
+
+
+def read_inputs(folder: Path, day: str | None) -> Inputs:
+    """Job, design, control, buried things and every file of the morning."""
+    job = read_job(folder)
+    day = day or latest_day(job)
+    design = read_design(job)
+    record, utilities, paths = _records(job, design)
+    files = morning_files(job, day)
+    before = _day_before(job, day)
+    # what of yesterday's files this day was compared with is an input as well
+    paths += [file.path for file in (*files, *before)]
+    return Inputs(
+        job=job,
+        day=day,
+        design=design,
+        control=record,
+        utilities=utilities,
+        files=files,
+        readings=tuple(_read(file, job) for file in files),
+        yesterday=_shots_of(before),
+        fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
+    )
+
+
+def read_before_shots(folder: Path) -> Inputs:
+    """Job, design, control and buried things: all there is before anybody shoots."""
+    job = read_job(folder)
+    design = read_design(job)
+    record, utilities, paths = _records(job, design)
+    return Inputs(
+        job=job,
+        day="",
+        design=design,
+        control=record,
+        utilities=utilities,
+        files=(),
+        readings=(),
+        yesterday=None,
+        fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
+    )
+
+
+def _records(job: Job, design: DesignFiles) -> tuple[Shots | None, Utilities | None, list[Path]]:
+    """Control, buried things, and every file read so far."""
+    paths = [job.folder / JOB_FILE, *design.paths]
+    record = utilities = None
+    if job.control:
+        paths.append(job_path(job, job.control))
+        record = read_control(paths[-1])
+    if job.utilities:
+        paths.append(job_path(job, job.utilities))
+        utilities = read_utilities(paths[-1])
+    return record, utilities, paths
+
+
+def _day_before(job: Job, day: str) -> tuple[MorningFile, ...]:
+    """Tables of points of the last day before this one; none where there is none to read."""
+    before = [name for name in days(job) if name[:10] < day[:10]]
+    if not before:
+        return ()
+    with suppress(LathError):
+        return tuple(
+            file
+            for file in morning_files(job, before[-1])
+            if file.format.kind == "points" and file.path.suffix.lower() in TABLES
+        )
+    return ()
+
+
+def _shots_of(files: tuple[MorningFile, ...]) -> Shots | None:
+    """Their shots, only for comparing: one that cannot be read any more stops nothing today."""
+    parts: list[Shots] = []
+    for file in files:
+        with suppress(LathError):
+            parts.append(read(file.path, file.format).shots)
+    return join_shots(parts) if parts else None
+
+
+def _read(file: MorningFile, job: Job) -> Reading | FieldNotes:
+    if file.format.kind == "sightings":
+        if file.path.suffix.lower() in {".xml", ".landxml"}:
+            return read_landxml_observations(file.path)
+        return read_observations(file.path)
+    if file.format.kind == "positions":
+        return read_gnss(file.path, _gnss_rules(job))
+    return read(file.path, file.format)
+
+
+def _gnss_rules(job: Job) -> GnssRules:
+    rules = job.shots.positions
+    origin = rules.local_origin_deg
+    return GnssRules(
+        source_crs=rules.source_crs,
+        grid_crs=job.grid.crs,
+        local_origin_deg=None if origin is None else (origin[0], origin[1]),
+        separation_m=rules.separation_m,
+        tie_to_control=rules.localise and rules.vertical != "none",
+        antenna_height_m=rules.antenna_height_m,
+        accuracy_m=rules.accuracy_m,
+        epoch=rules.epoch,
+    )

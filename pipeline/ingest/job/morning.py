@@ -1,0 +1,106 @@
+"""Which files a morning brought, and their fingerprints."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from dataclasses import dataclass
+from fnmatch import fnmatch
+from pathlib import Path
+
+from pipeline.errors import InputError
+from pipeline.ingest.job.job import job_path
+from pipeline.model import Fingerprint
+from pipeline.settings import FileFormat, Job
+
+_DAY = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])[a-z]?", re.ASCII)
+"""A second package of one day has a letter behind the date."""
+_ALMOST = re.compile(r"\d{2,4}\D\d{1,2}\D\d{1,4}", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class MorningFile:
+    """One file of the day and how it is read."""
+
+    path: Path
+    format: FileFormat
+
+
+def days(job: Job) -> tuple[str, ...]:
+    """Folders of days, the earliest first; other folders are none."""
+    root = job_path(job, job.shots.folder)
+    folders = [one.name for one in (root.iterdir() if root.is_dir() else ()) if one.is_dir()]
+    for name in sorted(folders):
+        if _ALMOST.match(name) and not _DAY.fullmatch(name):
+            raise InputError(
+                f"{job.shots.folder}/{name}",
+                "looks like a day and is none",
+                "name it YYYY-MM-DD, or another day would be run in its place",
+            )
+    return tuple(sorted(name for name in folders if _DAY.fullmatch(name)))
+
+
+def latest_day(job: Job) -> str:
+    """The last day folder by name, so days are named YYYY-MM-DD.
+
+    Raises
+    ------
+    InputError
+        There is no day folder.
+    """
+    found = days(job)
+    if not found:
+        raise InputError(
+            f"{job.shots.folder}/", "no folder of a day", "lay the shots down as shots/2026-05-14/"
+        )
+    return found[-1]
+
+
+def morning_files(job: Job, day: str) -> tuple[MorningFile, ...]:
+    """Every file of the day, by name, each with the first format whose pattern fits.
+
+    Raises
+    ------
+    InputError
+        No such day, or an empty one.
+    """
+    if not _DAY.fullmatch(day):
+        raise InputError(
+            f"day {day!r}", "is no date", "name the day's folder YYYY-MM-DD, such as 2026-05-14"
+        )
+    folder = job_path(job, f"{job.shots.folder}/{day}")
+    if not folder.is_dir():
+        raise InputError(
+            f"{job.shots.folder}/{day}", "no such folder", "name a day that has shots with --day"
+        )
+    names = sorted(
+        path.name for path in folder.iterdir() if path.is_file() and not path.name.startswith(".")
+    )
+    # each by itself: a link in the day's folder may lead out of the job
+    files = [
+        MorningFile(job_path(job, f"{job.shots.folder}/{day}/{name}"), _format_of(job, name))
+        for name in names
+    ]
+    if not files:
+        raise InputError(f"{job.shots.folder}/{day}", "no file", "lay the day's shots there")
+    return tuple(files)
+
+
+def _format_of(job: Job, name: str) -> FileFormat:
+    for candidate in job.shots.formats:
+        if fnmatch(name, candidate.files):
+            return candidate
+    return FileFormat()
+
+
+def fingerprint(path: Path, root: Path) -> Fingerprint:
+    """Name relative to `root` where it lies inside, size and SHA-256 of a file's bytes."""
+    digest = hashlib.sha256()
+    size = 0
+    with path.open("rb") as stream:
+        while block := stream.read(1 << 20):
+            digest.update(block)
+            size += len(block)
+    inside = path.resolve().is_relative_to(root.resolve())
+    name = path.resolve().relative_to(root.resolve()).as_posix() if inside else path.name
+    return Fingerprint(name, size, digest.hexdigest())

@@ -1,0 +1,1 @@
+"""Laser scans in LAS and LAZ."""

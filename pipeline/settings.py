@@ -39,7 +39,9 @@ class Grid(Settings):
     crs: str = "local"
     """``local`` or an authority code such as ``EPSG:3875``."""
     vertical_datum: str = "site bench marks"
+    """What the elevations refer to, in words; printed on the drawing."""
     unit: Literal["m"] = "m"
+    """The job grid is metric; the morning's files may be in feet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +55,7 @@ class FileFormat(Settings):
     positions, put onto the grid here. ``scan``: a point cloud, cleared of what stands on the
     ground and thinned."""
     unit: Unit = "m"
+    """Unit of the file's lengths."""
     columns: dict[str, str] | list[str] | None = None
     """Our column -> the header's word; or, without a header, our columns in order."""
     header: bool | None = None
@@ -60,6 +63,7 @@ class FileFormat(Settings):
     delimiter: str | None = None
     """None: found from the file, and said."""
     decimal: Literal[".", ","] = "."
+    """Decimal sign of the file."""
     encoding: str | None = None
     """None: UTF-8, else what the byte order mark says."""
     code: str = ""
@@ -80,15 +84,23 @@ class Sightings(Settings):
     """How a total station's readings become coordinates, and what one reading is worth."""
 
     curvature_refraction: bool = True
+    """Correct heights for the earth's curvature and refraction."""
     refraction: float = 0.14
     """Coefficient k [assumed]; near hot ground at noon it is often zero or negative."""
     grid_scale: Positive = 1.0
+    """Scale of the projection at the street [assumed 1: a local grid]."""
     elevation_factor: Positive = 1.0
+    """From the street's height down to the ellipsoid [assumed 1]."""
     angle_arcsec: Positive = 5.0
+    """Standard error of a direction in one face [assumed]."""
     distance_m: Positive = 0.002
+    """Standard error of a distance, the fixed part [assumed]."""
     distance_ppm: NotNegative = 2.0
+    """The part that grows with the distance [assumed]."""
     centring_m: Positive = 0.002
+    """Standard error of centring, instrument and target [assumed]."""
     height_m: Positive = 0.002
+    """Standard error of a height of instrument or target [assumed]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,14 +114,17 @@ class Positions(Settings):
     separation_m: float | None = None
     """Geoid above ellipsoid, + upward, where the file does not say."""
     antenna_height_m: Positive | None = None
+    """Antenna above the mark, where the file tells of the antenna."""
     accuracy_m: Positive = 0.05
     """Worst datum operation that is taken [assumed]."""
     epoch: Positive | None = None
+    """Year of the positions, such as 2026.37, where the datums move apart."""
     localise: bool = False
     """Fit the positions of control points to the job's control and move all shots with them."""
     scale: bool = False
     """Fit a scale in plan, or hold it at 1."""
     vertical: Literal["shift", "plane", "none"] = "shift"
+    """How heights are fitted to the control: one shift, a plane, or not."""
     beyond_control_m: NotNegative = 25.0
     """Shots farther outside the control's hull than this are named [assumed]."""
 
@@ -121,6 +136,7 @@ class Scans(Settings):
     cell_m: Positive = 0.10
     """Side of the cells that keep one point each [assumed]."""
     keep: Literal["median", "lowest"] = "median"
+    """Which point of a cell is kept."""
     take_out_objects: bool = True
     """Take out machines, people and laths that stand on the ground."""
     step_m: Positive = 0.30
@@ -136,6 +152,7 @@ class ShotRules(Settings):
     """Where the morning's files are and how they are read."""
 
     folder: str = "shots"
+    """Folder that holds a folder for each day."""
     formats: list[FileFormat] = field(default_factory=list)
     sightings: Sightings = field(default_factory=Sightings)
     positions: Positions = field(default_factory=Positions)
@@ -147,12 +164,14 @@ class Code(Settings):
     """What a field code means."""
 
     what: Name
+    """In words; printed where the code is told."""
     ground: bool = True
     """Part of the ground surface (hubs, lids and poles are not)."""
     line: bool = False
     """Shots of this code, in the order shot, make a breakline; a number after the code
     tells lines apart (``EC1``, ``EC2``)."""
     kind: Literal["ground", "hub", "lid", "control", "object"] = "ground"
+    """What a shot of this code is; hubs, lids, control and objects are no ground."""
     break_name: str = ""
     """The design break it is shot on, if any: ``crown``, ``edge of clay``."""
     max_step_m: Positive = 30.0
@@ -173,8 +192,9 @@ class SurfaceRules(Settings):
     crossing_tolerance_m: NotNegative = 0.02
     """Two breaklines that cross may differ this much in height."""
     same_place_m: NotNegative = 0.05
+    """Two shots this near in plan, and near in height too, are one taken twice [assumed]."""
     same_height_m: NotNegative = 0.015
-    """Two shots closer than both are one shot taken twice."""
+    """How near in height [assumed]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,9 +202,13 @@ class CheckRules(Settings):
     """When a shot or a re-shot control point needs a person."""
 
     control_warn_h_m: Positive = 0.010
+    """A control point shot again, off by more in plan: told [assumed]."""
     control_warn_v_m: Positive = 0.005
+    """The same in height [assumed]."""
     control_stop_h_m: Positive = 0.020
+    """Off by more in plan: the day stops [assumed]."""
     control_stop_v_m: Positive = 0.010
+    """The same in height [assumed]."""
     off_job_m: Positive = 50.0
     """A shot farther than this from the corridor's edge is off the job."""
     off_design_m: Positive = 2.0
@@ -249,16 +273,19 @@ class StakeRules(Settings):
     """Which points are set, and how far from the work."""
 
     interval_m: Positive = 10.0
+    """Hubs and painted rows on straight, even grade. Common practice, no source."""
     interval_curve_m: Positive = 5.0
+    """The same on curves. Common practice, no source."""
     hub_behind_m: Positive = 1.5
     """Hub offset behind the reference break."""
     reference: Name = "top back of curb"
     """The break that a hub's cut is measured to; on a section without it, a hub is refused."""
     hub_tolerance_m: NotNegative = 0.003
+    """How well a hub's top is held; printed on the cut sheet [assumed]."""
     moved_h_m: Positive = 0.020
+    """A hub off its line, or moved since it was shot before, by more is disturbed [assumed]."""
     moved_v_m: Positive = 0.010
-    """A hub that is off its line, or moved since it was shot before, by more than this is
-    disturbed [assumed]."""
+    """The same in height [assumed]."""
     faces: Literal["crew", "manual"] = "crew"
     """What stands on which side of a lath. ``crew``: the work on the front, the place on the
     back. ``manual``: the same, but a stake on the centreline has its station on the front and
@@ -270,8 +297,11 @@ class Rounding(Settings):
     """Steps of what is written, and what counts as on grade."""
 
     lath_m: Positive = 0.005
+    """Step of what is written on a lath. Common practice, no source."""
     curb_m: Positive = 0.001
+    """Step of elevations that a curb is set by. Common practice, no source."""
     dirt_m: Positive = 0.01
+    """Step of what is painted on dirt. Common practice, no source."""
     on_grade_m: NotNegative = 0.010
     """Dirt within this of the layer is on grade."""
     marks_unit: Literal["m", "ft"] = "m"
@@ -284,6 +314,7 @@ class Target(Settings):
     """The layer that today's ground is graded to, and the crew's other choices for the day."""
 
     layer: Name = "clay subgrade"
+    """Name of that layer."""
     withhold: bool = True
     """A stop finding withholds the lists; False writes them marked HOLD."""
     pass_m: Positive = 0.100
@@ -297,7 +328,9 @@ class Sheet(Settings):
     """The drawing: its scale, and who answers for it."""
 
     scale: Annotated[int, Ge(50), Le(5000)] = 500
+    """Of the plan sheets: 500 is 1 to 500."""
     prepared_by: str = ""
+    """Stands in the title block."""
     bands_m: list[float] = field(default_factory=lambda: [0.02, 0.05, 0.10, 0.20])
     """Limits of the cut and fill bands, the same on both sides of zero."""
     local_shift: bool = False
@@ -310,10 +343,13 @@ class Job(Settings):
     """A street, its files and its rules. Paths are relative to ``folder``."""
 
     name: Name
+    """Of the street; stands on everything that is made."""
     folder: Path = Path()
     grid: Grid = field(default_factory=Grid)
     control: str = "control.csv"
+    """File of known points; empty: none."""
     utilities: str = ""
+    """List of buried and standing things; empty: none."""
     shots: ShotRules = field(default_factory=ShotRules)
     design: DesignRules = field(default_factory=DesignRules)
     layers: Annotated[list[LayerRule], Len(1)]

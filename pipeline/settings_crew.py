@@ -51,12 +51,15 @@ class ShotEdgeRules(Settings):
     clearance_m: NotNegative = 0.30
     """From the edge of today's layer out to the painted offset line [assumed]."""
     watch_m: Positive = 0.020
+    """An edge off its line by more is listed to be watched [assumed]."""
     paint_m: Positive = 0.050
+    """Clay that stands in by more than this is painted [assumed]."""
     paint_length_m: Positive = 0.30
     """Clay that stands in by ``paint_m`` over this length is painted [assumed]."""
     stop_m: Positive = 0.100
     """Clay that stands in by this much anywhere stops the machine [assumed]."""
     chords_m: Annotated[list[float], Len(1)] = field(default_factory=lambda: [3.0, 10.0])
+    """Lengths of the straight-edges that the edge is held against [assumed]."""
     chord_limits_m: Annotated[list[float], Len(1)] = field(default_factory=lambda: [0.020, 0.040])
     """How far the edge may leave a straight-edge of each length [assumed]."""
 
@@ -66,8 +69,9 @@ class MachineRules(Settings):
     """The room that the curb machine needs. No width holds for every mould: all assumed."""
 
     inner: Name = "lip"
+    """Inner of the two breaks between which the mould lies."""
     outer: Name = "top back of curb"
-    """Breaks between which the mould lies."""
+    """Outer of the two."""
     inside_m: NotNegative = 0.30
     """Room on the road side of the inner break [assumed]."""
     outside_m: NotNegative = 0.75
@@ -89,8 +93,9 @@ class BankRules(Settings):
     layer: str = ""
     """Layer that its height is measured from; empty: the one above today's layer."""
     least_m: Positive = 0.20
+    """Least crest above that layer. Common practice, no source."""
     most_m: Positive = 0.30
-    """Crest above that layer. Common practice, no source."""
+    """Most crest above it. Common practice, no source."""
     heavy_m: Positive = 0.40
     """Higher than this, it falls into the path [assumed]."""
     missing_m: Positive = 0.10
@@ -118,14 +123,17 @@ class HazardRules(Settings):
     sigma_record_m: Positive = 0.030
     """Height of a lid that is only on the list [assumed]."""
     sigma_ground_m: NotNegative = 0.010
+    """How well the ground is shot [assumed]."""
     sigma_blade_m: NotNegative = 0.015
+    """How well a blade is held [assumed]."""
     sigma_rotor_m: NotNegative = 0.0
-    """How well ground is shot, blade and rotor are held [assumed]."""
+    """How well a rotor is held [assumed]."""
     worst_k: Positive = 1.645
     """Standard deviations from the margin to its worst case: one in twenty lies beyond."""
     hand_m: Positive = 0.15
+    """Worst-case margin below which work is by hand [assumed]."""
     slow_m: Positive = 0.30
-    """Worst-case margins below which work is by hand, or slow [assumed]."""
+    """Worst-case margin below which it is slow [assumed]."""
     zone_m: Positive | None = None
     """Tolerance zone each side, by the law of the place: never assumed."""
     match_m: Positive = 0.50
@@ -135,6 +143,7 @@ class HazardRules(Settings):
     inlet_kinds: Annotated[list[str], Len(1)] = field(
         default_factory=lambda: ["catch basin", "inlet"]
     )
+    """Kinds of things on the list that take water."""
     inlet_near_m: Positive = 2.0
     """A low point has its inlet if one stands this near along the curb [assumed]."""
 
@@ -146,8 +155,9 @@ class SlopeRules(Settings):
     hinge: str = ""
     """Break that the slope starts from; empty: no slope stakes."""
     cut_slope: Positive = 2.0
+    """Slope up from the hinge in cut, horizontal to one vertical [assumed]."""
     fill_slope: Positive = 2.0
-    """Horizontal to one vertical [assumed]."""
+    """Slope down from the hinge in fill, horizontal to one vertical [assumed]."""
     reach_m: Positive = 20.0
     """No catch point is looked for farther out [assumed]."""
 
@@ -162,6 +172,7 @@ class CardRules(Settings):
     """Breaks with a number on paper, from outside in, four at most; empty: edge of today's
     layer, hub reference, lip, crown. The CSV has every break."""
     rows_a_page: Annotated[int, Ge(5), Le(25)] = 16
+    """Laths on one printed page."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,7 +182,9 @@ class InstrumentRules(Settings):
     columns: Annotated[list[Column], Len(1)] = field(
         default_factory=lambda: ["id", "northing", "easting", "elevation", "code", "note"]
     )
+    """Columns of the list, in the order that the instrument reads."""
     header: bool = True
+    """A first row with the names of the columns."""
     id_limit: Annotated[int, Ge(4), Le(80)] = 80
     """Longer ids are shortened and stay different from each other."""
     layer: str = ""

@@ -19,7 +19,9 @@ class LayerRule(Settings):
     """One design layer, from the top down."""
 
     name: Name
+    """As the section table, the lists and the map call it."""
     title: str = ""
+    """In words, for legends."""
     file: str = ""
     """File of a surface layer: LandXML or DXF; empty for a layer of the section table."""
     surface: str = ""
@@ -39,7 +41,9 @@ class WarpRules(Settings):
     """One end of a street laid onto the edge of a street that goes through."""
 
     end: Literal["start", "end"] = "start"
+    """Which end of the street is laid on."""
     onto: str = "main"
+    """Name of the street that goes through; ``main`` is the first."""
     at: Name = "lip"
     """The break of that street at which the two meet."""
     length_m: Positive = 15.0
@@ -51,12 +55,19 @@ class StreetRules(Settings):
     """One more street of the job, with files of its own."""
 
     name: Name
+    """Of the street; other settings call it so."""
     alignment: Name
+    """File of its alignment."""
     profile: Name
+    """File of its profile."""
     sections: Name
+    """File of its sections."""
     alignment_name: str = ""
+    """Which alignment of that file, where it holds several."""
     profile_name: str = ""
+    """Which profile of that file, where it holds several."""
     warps: list[WarpRules] = field(default_factory=list)
+    """Ends of it that are laid onto another street."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,13 +75,19 @@ class ReturnRules(Settings):
     """A curb return: the arc that joins the same break of two streets."""
 
     name: Name
+    """Of the return; lists and priority call it so."""
     from_street: str = "main"
+    """The street it starts from."""
     from_side: Side
+    """The side of that street."""
     to_street: Name
+    """The street it ends on."""
     to_side: Side
+    """The side of that street."""
     at: Name = "lip"
     """The break that the radius is measured to; roadway inside, curb outside."""
     radius_m: Positive
+    """Radius to the break named under ``at``."""
     grade: Literal["straight", "fitted"] = "straight"
     """``fitted``: a cubic that begins and ends with the grades of the two streets' edges."""
     near_station: float | None = None
@@ -82,11 +99,17 @@ class EdgeLineRules(Settings):
     """The edge of a bulb or an eyebrow: a line with its own profile and curb."""
 
     name: Name
+    """Of the edge; lists and priority call it so."""
     kind: Literal["bulb", "eyebrow"]
+    """A bulb ends its street; an eyebrow stands on one side of it."""
     street: str = "main"
+    """The street it belongs to."""
     alignment: Name
+    """File of the edge's own alignment."""
     profile: Name
+    """File of its profile."""
     sections: Name
+    """File of its sections: the curb, outside of the edge."""
     at: Name = "lip"
     """The break of the street that the edge starts from and comes back to."""
     throat: float | None = None
@@ -96,8 +119,9 @@ class EdgeLineRules(Settings):
     side: Side | None = None
     """Of an eyebrow."""
     start: float | None = None
+    """Of an eyebrow: the street's station at which its edge leaves."""
     end: float | None = None
-    """Of an eyebrow: the street's stations at which its edge leaves and comes back."""
+    """The station at which it comes back."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,8 +129,11 @@ class PatchRules(Settings):
     """A surface that overrides the streets inside its boundary."""
 
     name: Name
+    """Of the patch; lists and priority call it so."""
     file: Name
+    """LandXML or DXF file that holds the surface."""
     surface: str = ""
+    """Which surface of that file, where it holds several."""
     layers: dict[str, float]
     """Layer -> how far it lies below the patch [m]."""
     measured: Literal["vertical", "perpendicular"] = "vertical"
@@ -118,7 +145,9 @@ class TieRules(Settings):
     """Where a street meets what is built: its edge as shot, and how fast the two may be joined."""
 
     street: str = "main"
+    """The street that meets what is built."""
     end: Literal["start", "end"]
+    """Which end of it."""
     file: Name
     """Points of the existing edge, as a table of points."""
     rate_pct: Positive = 0.5
@@ -136,11 +165,13 @@ class DesignLimits(Settings):
     speed_mph: Literal[0, 20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70] = 0
     """Speed for which vertical curves are looked up in the K table; 0: not checked."""
     crossfall_least_pct: NotNegative = 1.0
+    """Least crossfall of the roadway [assumed]."""
     crossfall_most_pct: Positive = 6.0
-    """Range of the roadway's crossfall [assumed]."""
+    """Most crossfall of the roadway [assumed]."""
     roadway: Name = "lip"
     """The break that ends the roadway."""
     gutter: str = "flowline"
+    """The break along which water runs; empty: not checked."""
     gutter_least_pct: NotNegative = 0.4
     """Flatter, and water stands [assumed; municipal standards ask for 0.3 to 0.5]."""
     flat_pct: NotNegative = 0.5
@@ -156,10 +187,15 @@ class DesignRules(Settings):
     """Where the design is, and how finely its curves are cut into triangles."""
 
     alignment: Name = "design/alignment.csv"
+    """File of the alignment: a table of ours, or LandXML."""
     profile: Name = "design/profile.csv"
+    """File of the profile: a table of ours, or LandXML."""
     sections: str = "design/sections.toml"
+    """File of the sections; empty where every layer is a surface."""
     alignment_name: str = ""
+    """Which alignment of the file, where it holds several."""
     profile_name: str = ""
+    """Which profile of the file, where it holds several."""
     chord_m: Positive = 0.002
     """Largest sagitta, in plan and in height, of the triangles that stand for the design."""
     max_step_m: Positive = 5.0

@@ -31,6 +31,7 @@ class Volumes(Settings):
     """Stretches that volumes are given by, how sure they are, and what averages out."""
 
     interval_m: Positive = 20.0
+    """Length of the stretches that volumes are given by."""
     balance_m: Positive = 40.0
     """Length that mixer and trimmer even out: the mean over it counts [assumed]."""
     mean_tolerance_m: Positive = 0.008
@@ -48,7 +49,10 @@ class Bulking(Settings):
     """One cubic metre in the bank, loose on the truck and compacted: clay [assumed]."""
 
     loose_per_bank: Factor = 1.43
+    """Loose on the truck, for one in the bank [assumed; US Army FM 5-434 Table 1-1, from
+    memory]."""
     compacted_per_bank: Factor = 0.90
+    """Compacted, for one in the bank [assumed; the same table]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,9 +60,11 @@ class Hauling(Settings):
     """Trucks, and how far the blade carries."""
 
     box_m3: Positive = 12.0
+    """Box of a truck [assumed]."""
     fill: Annotated[float, Gt(0), Le(1.2)] = 0.95
     """Share of the box that a load fills [assumed]."""
     payload_t: Positive = 16.0
+    """What a truck may carry [assumed]."""
     clay_t_m3: Annotated[float, Gt(0), Le(3)] = 1.97
     """Wet clay, compacted [assumed]."""
     gravel_t_m3: Annotated[float, Gt(0), Le(3)] = 2.2
@@ -76,6 +82,7 @@ class Costs(Settings):
     """What a cubic metre costs, in any one currency. No defaults."""
 
     currency: str = ""
+    """Name of the currency; printed behind the figures."""
     surplus_per_m3: NotNegative | None = None
     """Stabilised clay left over, compacted: load, haul, dump, the cement lost, less re-use."""
     shortage_per_m3: NotNegative | None = None
@@ -97,13 +104,17 @@ class Strip(Settings):
     """A test strip: heights before mixing and after compaction, at the same points."""
 
     name: str = ""
+    """Of the strip; printed where it is used."""
     spread_kg_m2: Spread
+    """Cement spread on the strip."""
     rise_m: Rise
     """Mean of after less before."""
     scatter_m: NotNegative = 0.0
     """Standard deviation of the single rises."""
     points: Annotated[int, Ge(2)] = 40
+    """Points that were shot twice [assumed]."""
     method: StripMethod = "one set-up, one bench"
+    """How the two heights were taken: what they share cancels."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,12 +124,17 @@ class Stabilising(Settings):
     layer: str = "stabilised top"
     """The plane that the finished stabilised clay is to have."""
     soil: Literal["lean clay", "fat clay", "silt"] = "lean clay"
+    """Class of the clay; figures that the job does not state come from it [assumed]."""
     moisture: Literal["dry", "optimum", "wet", "very wet"] = "dry"
+    """How wet the clay is before mixing [assumed]."""
     spread_kg_m2: Spread = 12.5
+    """Cement spread. Common practice, no source."""
     loss: Share = 0.02
+    """Share of the spread that is lost as dust [assumed]."""
     mix_depth_m: Annotated[float, Gt(0), Le(1.0)] = 0.30
     """From the pre-graded surface down to the rotor's lowest point [assumed]."""
     mode: Literal["leave low", "leave high and trim"] = "leave low"
+    """Left low, to rise to the plane, or built high and trimmed after curing."""
     trim_m: NotNegative = 0.025
     """Leave high: built this far above the plane, cured, then trimmed."""
     window: Literal["open", "closed"] = "open"
@@ -126,29 +142,44 @@ class Stabilising(Settings):
     least_thickness_m: Positive | None = None
     """Of the stabilised layer, from the design; not checked where it is not given."""
     top_tolerance_m: Positive = 0.013
+    """Of the finished top: 13 mm, half an inch, of Kentucky tolerances and Indiana town code
+    155.080."""
     round_m: Positive = 0.005
     """A grader cannot hold less."""
 
     max_density_kg_m3: Density | None = None
     """Greatest dry density of the untreated clay in the standard compaction test."""
     optimum_moisture: Share | None = None
+    """Moisture at that density, by dry mass."""
     compaction_before: Compaction | None = None
+    """Dry density before mixing, of the greatest."""
     compaction_after: Compaction | None = None
+    """Dry density after compaction, of the greatest."""
     density_loss: Annotated[float, Ge(-5), Le(5)] | None = None
     """Per cent of greatest dry density lost for each per cent of cement."""
     moisture_before: Share | None = None
+    """Moisture before mixing, by dry mass."""
     moisture_after: Share | None = None
+    """Moisture after compaction, by dry mass."""
     solids_kg_m3: Annotated[float, Ge(2000), Le(3500)] = 2700.0
+    """Density of the solids [assumed; 2600 to 2800 for most soils, FM 5-472/NAVFAC MO 330]."""
     saturation: Annotated[float, Gt(0.5), Le(1)] = 0.95
     """Clay compacts no denser than at this degree of saturation [assumed]."""
 
     spread_error: Share = 0.05
+    """Standard error of the spread, a share of it [assumed]."""
     depth_error_m: NotNegative = 0.015
+    """Standard error of the mix depth [assumed]."""
     density_error: Share = 0.02
+    """Standard error of the greatest density, a share of it [assumed]."""
     saturation_error: Share = 0.01
+    """Standard error of the saturation cap [assumed]."""
     compaction_before_error: Share = 0.015
+    """Standard error of the compaction before [assumed]."""
     compaction_after_error: Share = 0.012
+    """Standard error of the compaction after [assumed]."""
     density_loss_error: NotNegative | None = None
+    """Standard error of the density loss, per cent a per cent."""
     correlation: Annotated[float, Ge(-1), Le(1)] = 0.5
     """Between the compaction before and after."""
     spot_error_m: NotNegative = 0.010
@@ -158,4 +189,6 @@ class Stabilising(Settings):
     strip_limit_m: Positive = 0.007
     """A strip test known no better than this is not used."""
     draws: Annotated[int, Ge(1000), Le(2_000_000)] = 200_000
+    """Draws from which the range of the rise is taken."""
     strips: list[Strip] = field(default_factory=list)
+    """Test strips of this clay; they move the belief, each by how well it is known."""

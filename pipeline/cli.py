@@ -304,13 +304,17 @@ def _run(
     watch = _stopwatch()
     result = run_day(job, day, watch)
     with watch.stage("deliver"):
-        result = publish.complete(result)
-        folder = publish.deliver(result, out, with_pictures=with_pictures)
+        done = publish.deliver(publish.complete(result), out, with_pictures=with_pictures)
+    result = done.day
     if json_wanted:
-        click.echo(_json(saying.run_object(result, folder, watch.seconds)))
+        click.echo(_json(saying.run_object(result, done.folder, watch.seconds)))
     else:
         click.echo("\n".join(words(saying.summary_of(result))))
-        click.echo(f"Package    {folder}, {sum(watch.seconds.values()):.1f} s")
+        click.echo(f"Package    {done.folder}, {sum(watch.seconds.values()):.1f} s")
+    if done.history_refusal:
+        click.echo(
+            f"lath: the package is whole, but not in the history. {done.history_refusal}", err=True
+        )
     sys.exit(HELD if result.held else 0)
 
 

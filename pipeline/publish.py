@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,9 +13,9 @@ from pipeline.crew.hubs import cutsheet, stakes
 from pipeline.crew.plan.drawing import PlanWords
 from pipeline.crew.summary import CAUTION, mean_words
 from pipeline.deliver import csv, json
+from pipeline.deliver.history import HISTORY_FILE
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
-from pipeline.errors import InputError
 from pipeline.model import Table
 from pipeline.planning import listed_rows, plan_drawing
 from pipeline.run import DRAWN_CELL_M, Day, sorted_findings
@@ -31,12 +31,16 @@ from pipeline.settings import Rounding
 
 def complete(day: Day) -> Day:
     """The day with the crew's work in it, and what of that work needs a person."""
+    from pipeline import publish_days
     from pipeline.publish_crew import crew_findings, crew_work, day_before
 
     before = day_before(day)
     work = crew_work(day, before)
-    findings = sorted_findings((*day.findings, *crew_findings(work)))
-    return replace(day, before=before, work=work, findings=findings)
+    found = [*day.findings, *crew_findings(work)]
+    day = replace(day, before=before, work=work, since=publish_days.since(before, day))
+    if before is not None and day.since is not None:
+        found += publish_days.change_findings(before, day)
+    return replace(day, findings=sorted_findings(tuple(found)))
 
 
 def package_files(day: Day) -> dict[str, bytes]:
@@ -73,16 +77,19 @@ def package_files(day: Day) -> dict[str, bytes]:
 
 
 def _since(day: Day) -> tuple[tuple[str, ...], tuple[Table, ...]]:
-    """What moved since the morning before; nothing where there is none, or no common ground."""
-    from pipeline.publish_days import change_words
+    """What moved since the morning before, and how far the work has come."""
+    from pipeline import publish_days
 
-    if day.before is None:
-        return (), ()
-    try:
-        words, tables = change_words(day.before, day)
-    except InputError:
-        return (), ()
-    return tuple(words), tuple(tables)
+    words: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = ()
+    if day.before is not None and day.since is not None:
+        words, tables = publish_days.change_words(day.before, day)
+    if withheld(day):
+        return words, tables
+    return (
+        (*words, *publish_days.progress_words(day.trend)),
+        (*publish_days.trend_tables(day.trend), *tables),
+    )
 
 
 def _points_table(day: Day) -> Table:
@@ -175,21 +182,38 @@ def plan_words(day: Day) -> PlanWords:
     )
 
 
-def deliver(day: Day, out: Path | None, *, with_pictures: bool = False) -> Path:
-    """Write the package of the day, all or nothing, and say where it is.
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """The package as written, the day it was written of, and why the history has it not."""
+
+    folder: Path
+    day: Day
+    history_refusal: str = ""
+
+
+def deliver(day: Day, out: Path | None, *, with_pictures: bool = False) -> Delivered:
+    """Write the package of the day, all or nothing; then put the day into the history.
+
+    The history lies beside the packages, so a run writes nowhere else. The package does
+    not wait for it: nobody digs by the history.
 
     Raises
     ------
     OutputError
         It cannot be written; an earlier package is unchanged.
     """
+    from pipeline import publish_days
+
     inputs = day.morning.inputs
     folder = (out if out is not None else inputs.job.folder / "out") / safe_name(inputs.day)
     written = datetime.now(tz=UTC).isoformat(timespec="seconds")
+    history = folder.parent / HISTORY_FILE
+    day = publish_days.with_trend(day, history, package_id(inputs))
     files = package_files(day)
     if with_pictures:
         from pipeline.publish_pictures import pictures
 
         files |= pictures(day, plan_words(day))
     write_package(folder, files, manifest_object(day, written))
-    return folder
+    refusal = publish_days.keep(day, history, package_id(inputs))
+    return Delivered(folder, day, refusal)

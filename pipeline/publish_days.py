@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from pipeline.compare import days, progress
 from pipeline.crew.page import change as daychange
+from pipeline.deliver import history
 from pipeline.deliver.history import DayRecord
-from pipeline.errors import InputError
-from pipeline.model import Findings, Floats, Shots, Table
-from pipeline.run import Day
+from pipeline.errors import InputError, OutputError
+from pipeline.model import Finding, Findings, Floats, Shots, Table
+from pipeline.run import Day, sorted_findings
 from pipeline.units import round_half_away
 
 FIXED_FATES = ("hub", "lid", "control")
 """What earthwork does not move: its change from day to day is the datum's."""
+
+
+NOT_KEPT = "history not kept"
+"""Kind of the finding on a history that cannot be used."""
 
 
 def day_change(before: Day, after: Day) -> tuple[days.Shift, days.DayChange]:
@@ -59,16 +66,26 @@ def _noise(day: Day) -> Floats:
     return np.full(len(day.ground.x), sd)
 
 
+def since(before: Day | None, after: Day) -> tuple[days.Shift, days.DayChange] | None:
+    """What moved since the morning before; None where there is none, or no common ground."""
+    if before is None:
+        return None
+    try:
+        return day_change(before, after)
+    except InputError:
+        return None
+
+
 def change_words(before: Day, after: Day) -> tuple[tuple[str, ...], tuple[Table, ...]]:
     """Sentences and tables of what moved, for the page and for ``lath compare-days``."""
-    shift, change = day_change(before, after)
+    shift, change = after.since or day_change(before, after)
     names = before.morning.inputs.day, after.morning.inputs.day
     return daychange.sentences(shift, change, names), (daychange.change_table(change),)
 
 
 def change_findings(before: Day, after: Day) -> Findings:
     """What of two mornings a person has to look at: a datum that moved, a hub that was hit."""
-    shift, _ = day_change(before, after)
+    shift, _ = after.since or day_change(before, after)
     return daychange.findings(shift, (before.morning.inputs.day, after.morning.inputs.day))
 
 
@@ -118,10 +135,49 @@ def history_record(day: Day, package: str) -> DayRecord:
     )
 
 
-def trend_tables(history: Sequence[DayRecord]) -> tuple[Table, ...]:
-    """Progress of every layer over the days of the history; none before the second day.
+def trend(history: Sequence[DayRecord], today: DayRecord) -> tuple[progress.Progress, ...]:
+    """Progress of every layer from the history's first day up to `today`.
 
-    A held day is left out: its heights are not settled.
+    Later days are left out, so that a day run again gives the page that it gave; so are
+    held days, whose heights are not settled. Nothing where there is one day only.
     """
-    rows = progress.trend([(one.day, one.quantities) for one in history if not one.held])
-    return (daychange.trend_table(rows),) if len(history) > 1 else ()
+    if today.held:
+        return ()
+    earlier = [one for one in history if one.day < today.day]
+    counted = [one for one in (*earlier, today) if not one.held]
+    if len(counted) < 2:
+        return ()
+    return progress.trend([(one.day, one.quantities) for one in counted])
+
+
+def with_trend(day: Day, path: Path, package: str) -> Day:
+    """The day with the trend of the history at `path`; a finding where that cannot be used."""
+    today = history_record(day, package)
+    try:
+        kept = history.records(path, day.morning.inputs.job.name)
+    except OutputError as refusal:
+        found = Finding("person", NOT_KEPT, f"{refusal.which}: {refusal.found}",
+                        refusal.do)  # fmt: skip
+        return replace(day, findings=sorted_findings((*day.findings, found)))
+    return replace(day, trend=trend(kept, today))
+
+
+def keep(day: Day, path: Path, package: str) -> str:
+    """Put the day into the history at `path`; what hinders it, unless a finding says so already."""
+    if any(finding.kind == NOT_KEPT for finding in day.findings):
+        return ""
+    try:
+        history.record(path, day.morning.inputs.job.name, history_record(day, package))
+    except OutputError as refusal:
+        return str(refusal)
+    return ""
+
+
+def trend_tables(rows: Sequence[progress.Progress]) -> tuple[Table, ...]:
+    """Progress by day and layer, the last days of it; none without a trend."""
+    return (daychange.trend_table(rows),) if rows else ()
+
+
+def progress_words(rows: Sequence[progress.Progress]) -> tuple[str, ...]:
+    """How much of the first day's work is done today, by layer; nothing without a trend."""
+    return daychange.progress_sentences(rows)

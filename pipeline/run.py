@@ -18,8 +18,10 @@ from pipeline import assemble
 from pipeline.checks import review
 from pipeline.checks.facets import Facets
 from pipeline.compare import compose, differences, overlay, places, quantities
+from pipeline.compare.days import DayChange, Shift
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.places import Place
+from pipeline.compare.progress import Progress
 from pipeline.crew import dots
 from pipeline.crew.edge.line import edge_lines
 from pipeline.crew.gaps import without_guesses
@@ -56,7 +58,7 @@ from pipeline.surface import lines as drawn
 from pipeline.surface import locate, tin
 from pipeline.surface.thin import thin
 
-Progress = Callable[[str], None]
+Tell = Callable[[str], None]
 
 
 SAME_PLACE = "same place as another shot"
@@ -87,6 +89,10 @@ class Day:
     """What the crew carries besides, once it has been worked out."""
     before: Day | None = None
     """The morning before this one, once it has been run for comparing."""
+    since: tuple[Shift, DayChange] | None = None
+    """What moved since then: the datum's shift, and what else."""
+    trend: tuple[Progress, ...] = ()
+    """Progress of every layer since the history's first day."""
 
     @property
     def held(self) -> bool:
@@ -98,7 +104,7 @@ class Day:
 class Stopwatch:
     """Seconds of each stage, and a word to the terminal as each begins."""
 
-    tell: Progress = lambda _: None
+    tell: Tell = lambda _: None
     seconds: dict[str, float] = field(default_factory=dict)
 
     @contextmanager

@@ -12,6 +12,7 @@ import numpy as np
 
 from pipeline import __version__
 from pipeline.compare.places import Place
+from pipeline.crew.page.change import progress_sentences
 from pipeline.crew.summary import CAUTION, Summary
 from pipeline.design.equations import station_text
 from pipeline.earthworks import Haul, Pregrade
@@ -188,6 +189,7 @@ def summary_of(day: Day) -> Summary:
         findings=day.findings,
         assumed=assumed(job),
         withheld=day.held and job.target.withhold,
+        progress=progress_sentences(day.trend),
     )
 
 
@@ -209,6 +211,15 @@ def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> d
             }
             for row in day.quantities
         },
+        "progress": [
+            {
+                "day": row.day,
+                "layer": row.layer,
+                "left_m": number(row.left_m, 1e-4),
+                "per_cent": number(row.per_cent, 0.1),
+            }
+            for row in day.trend
+        ],
         "findings": [finding_object(finding) for finding in day.findings],
         "seconds": {stage: round(spent, 3) for stage, spent in seconds.items()},
     }

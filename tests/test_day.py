@@ -41,7 +41,7 @@ def day(street):
 
 @pytest.fixture(scope="module")
 def package(day, tmp_path_factory):
-    return publish.deliver(day, tmp_path_factory.mktemp("out"))
+    return publish.deliver(day, tmp_path_factory.mktemp("out")).folder
 
 
 def rows_of(package, name):
@@ -195,7 +195,7 @@ def test_hubs_as_shot_are_cut_to_their_named_reference(package):
 
 
 def test_the_package_is_whole_and_the_same_again(day, package, tmp_path):
-    again = publish.deliver(day, tmp_path)
+    again = publish.deliver(day, tmp_path).folder
     names = sorted(entry.name for entry in package.iterdir())
 
     assert verify(package) == ()

@@ -40,7 +40,7 @@ def day():
 
 @pytest.fixture(scope="module")
 def package(day, tmp_path_factory):
-    return publish.deliver(day, tmp_path_factory.mktemp("out"))
+    return publish.deliver(day, tmp_path_factory.mktemp("out")).folder
 
 
 @pytest.mark.parametrize(("station", "north", "east", "azimuth", "height"), CHECK_POINTS)

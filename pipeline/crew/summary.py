@@ -26,6 +26,7 @@ class Summary:
     findings: Findings
     assumed: tuple[str, ...]
     withheld: bool = False
+    progress: tuple[str, ...] = ()
 
 
 def words(summary: Summary) -> list[str]:
@@ -34,6 +35,9 @@ def words(summary: Summary) -> list[str]:
     lines = [f"{summary.job}, {summary.day}", f"Shots      {shots}"]
     lines += [f"           {count:5d} {reason}" for reason, count in summary.reasons]
     lines += _layer_lines(summary.quantities, summary.target)
+    lines += [
+        f"{'' if number else 'Progress':11s}{text}" for number, text in enumerate(summary.progress)
+    ]
     lines += [f"Mark       {text}" for text in summary.extremes]
     if summary.withheld:
         lines.append("WITHHELD   stakes, cut sheet, numbers and map, until the stop is settled")

@@ -2,7 +2,9 @@
 
 SQLite, so that anybody can read it with any program in twenty years. A day is
 recorded in one transaction: two runs that meet wait for one another, and one
-that is killed leaves the file as it was.
+that is killed leaves the file as it was. The journal is the plain one that is
+rolled back, not the one written ahead: that one would leave a file which a
+read-only disk cannot open, and a run a day needs no speed.
 """
 
 from __future__ import annotations
@@ -10,7 +12,6 @@ from __future__ import annotations
 import contextlib
 import math
 import sqlite3
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -27,6 +28,7 @@ WAIT_S = 20.0
 
 _FIGURES = tuple(field.name for field in fields(Quantity) if field.name != "layer")
 _SCHEMA = f"""
+CREATE TABLE job (name TEXT NOT NULL) STRICT;
 CREATE TABLE day (
     day TEXT PRIMARY KEY,
     package TEXT NOT NULL,
@@ -54,25 +56,27 @@ class DayRecord:
     quantities: tuple[Quantity, ...]
 
 
-def record(path: Path, day: DayRecord) -> None:
+def record(path: Path, job: str, day: DayRecord) -> None:
     """Put a day into the history; a day that is there already is replaced.
 
     Parameters
     ----------
     path : Path
         The file; it is made where there is none.
+    job : str
+        Name of the job. One history belongs to one job.
     day : DayRecord
 
     Raises
     ------
     OutputError
-        Not a history of this program, one of a newer version, or a disk that
-        cannot be written. What it held is unchanged.
+        Not a history of this program, that of another job, one of a newer version,
+        or a disk that cannot be written. What it held is unchanged.
     """
     with _opened(path) as connection:
         connection.execute("BEGIN IMMEDIATE")
         try:
-            _prepare(connection, path)
+            _prepare(connection, path, job)
             connection.execute("DELETE FROM day WHERE day = ?", (day.day,))
             connection.execute(
                 "INSERT INTO day (day, package, held, shots_used) VALUES (?, ?, ?, ?)",
@@ -92,8 +96,8 @@ def record(path: Path, day: DayRecord) -> None:
             raise
 
 
-def records(path: Path) -> tuple[DayRecord, ...]:
-    """Every day of the history, in order; none where there is no file.
+def records(path: Path, job: str) -> tuple[DayRecord, ...]:
+    """Every day of the history of `job`, in order; none where there is no file.
 
     Raises
     ------
@@ -103,10 +107,10 @@ def records(path: Path) -> tuple[DayRecord, ...]:
     if not path.exists():
         return ()
     with _opened(path) as connection:
-        _check(connection, path)
+        connection.execute("BEGIN")
+        _check(connection, path, job)
         if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
             return ()
-        connection.execute("BEGIN")
         days = connection.execute(
             "SELECT day, package, held, shots_used FROM day ORDER BY day"
         ).fetchall()
@@ -133,7 +137,7 @@ def _or_nan(value: float | None) -> float:
 
 @contextlib.contextmanager
 def _opened(path: Path) -> Iterator[sqlite3.Connection]:
-    """A connection that writes ahead and forces what is committed to the disk."""
+    """A connection that forces what is committed to the disk."""
     if path.is_symlink() or (path.exists() and not path.is_file()):
         raise OutputError(
             f"history {path}", "it is not a plain file", "move it away and run the day again"
@@ -142,7 +146,6 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
         with contextlib.closing(
             sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
         ) as connection:
-            _write_ahead(connection)
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
             yield connection
@@ -154,25 +157,8 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
         ) from fault
 
 
-def _write_ahead(connection: sqlite3.Connection) -> None:
-    """Switch to write-ahead logging; SQLite itself does not wait for another that switches.
-
-    A disk that cannot keep such a log keeps its own journal, which is as safe.
-    """
-    until = time.monotonic() + WAIT_S
-    while True:
-        try:
-            connection.execute("PRAGMA journal_mode = WAL")
-        except sqlite3.OperationalError as fault:
-            if "locked" not in str(fault) or time.monotonic() > until:
-                raise
-            time.sleep(0.02)
-        else:
-            return
-
-
-def _check(connection: sqlite3.Connection, path: Path) -> None:
-    """Refuse a file that is somebody else's, or newer than this program."""
+def _check(connection: sqlite3.Connection, path: Path, job: str) -> None:
+    """Refuse a file that is somebody else's, newer than this program, or another job's."""
     (application,) = connection.execute("PRAGMA application_id").fetchone()
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
@@ -186,14 +172,21 @@ def _check(connection: sqlite3.Connection, path: Path) -> None:
             f"it has version {version}, this program knows up to {VERSION}",
             "use the newer program, or move the file away",
         )
+    if version and (found := connection.execute("SELECT name FROM job").fetchall()) != [(job,)]:
+        raise OutputError(
+            f"history {path}",
+            f"it belongs to {found[0][0]!r}, not to {job!r}" if found else "it names no job",
+            "give each job a folder of packages of its own, or move the file away",
+        )
 
 
-def _prepare(connection: sqlite3.Connection, path: Path) -> None:
+def _prepare(connection: sqlite3.Connection, path: Path, job: str) -> None:
     """Tables in a new file; within the transaction that goes on to write."""
-    _check(connection, path)
+    _check(connection, path, job)
     if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
         for statement in _SCHEMA.split(";"):
             if statement.strip():
                 connection.execute(statement)
+        connection.execute("INSERT INTO job (name) VALUES (?)", (job,))
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {VERSION}")

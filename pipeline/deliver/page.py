@@ -242,7 +242,7 @@ def _changes(page: DayPage) -> str:
     tables = "\n".join(_table(table) for table in page.changes_tables)
     return (
         '<section aria-labelledby="changes-title">\n'
-        '<h2 id="changes-title">Since the day before</h2>\n'
+        '<h2 id="changes-title">Since the days before</h2>\n'
         f"{_paragraphs(page.changes)}\n{tables}\n</section>"
     )
 

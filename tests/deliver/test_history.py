@@ -15,6 +15,8 @@ from pipeline.deliver.history import APPLICATION_ID, DayRecord, record, records
 from pipeline.errors import OutputError
 from pipeline.model import Quantity
 
+JOB = "the street"
+
 
 def a_day(day, *, cut=1.5, package="p", held=False):
     clay = Quantity("clay", cut, 0.25, 10.0, 5.0, 15.0, 0.0, 0.1)
@@ -25,8 +27,8 @@ def a_day(day, *, cut=1.5, package="p", held=False):
 def test_days_come_back_in_order_whatever_the_order_they_were_run_in(tmp_path):
     path = tmp_path / "history.sqlite"
     for day in ("2026-05-15", "2026-05-14"):
-        record(path, a_day(day, held=day.endswith("5")))
-    found = records(path)
+        record(path, JOB, a_day(day, held=day.endswith("5")))
+    found = records(path, JOB)
 
     assert [one.day for one in found] == ["2026-05-14", "2026-05-15"]
     assert [one.held for one in found] == [False, True]
@@ -37,20 +39,20 @@ def test_days_come_back_in_order_whatever_the_order_they_were_run_in(tmp_path):
 
 def test_a_day_run_again_replaces_itself(tmp_path):
     path = tmp_path / "history.sqlite"
-    record(path, a_day("2026-05-14", cut=1.0))
-    record(path, a_day("2026-05-14", cut=2.0, package="q"))
-    (found,) = records(path)
+    record(path, JOB, a_day("2026-05-14", cut=1.0))
+    record(path, JOB, a_day("2026-05-14", cut=2.0, package="q"))
+    (found,) = records(path, JOB)
 
     assert (found.package, found.quantities[1].cut_m3, len(found.quantities)) == ("q", 2.0, 2)
 
 
 def test_no_file_is_no_history(tmp_path):
-    assert records(tmp_path / "none.sqlite") == ()
+    assert records(tmp_path / "none.sqlite", JOB) == ()
 
 
 def test_anybody_can_read_it_with_plain_sql(tmp_path):
     path = tmp_path / "history.sqlite"
-    record(path, a_day("2026-05-14"))
+    record(path, JOB, a_day("2026-05-14"))
     # nothing but the one file is left beside it
     assert [entry.name for entry in tmp_path.iterdir()] == ["history.sqlite"]
     plain = sqlite3.connect(path)
@@ -64,7 +66,7 @@ def test_anybody_can_read_it_with_plain_sql(tmp_path):
 
 def write_many(path, name, count):
     for k in range(count):
-        record(path, a_day(f"2026-{name}-{k:02d}"))
+        record(path, JOB, a_day(f"2026-{name}-{k:02d}"))
 
 
 def test_runs_that_meet_wait_for_one_another(tmp_path):
@@ -76,20 +78,20 @@ def test_runs_that_meet_wait_for_one_another(tmp_path):
     for run in runs:
         run.join(60)
     assert [run.exitcode for run in runs] == [0, 0]
-    assert len(records(path)) == 24
+    assert len(records(path, JOB)) == 24
 
 
 def test_a_killed_run_leaves_whole_days(tmp_path):
     path = tmp_path / "history.sqlite"
-    record(path, a_day("2026-01-01"))
+    record(path, JOB, a_day("2026-01-01"))
     context = multiprocessing.get_context("spawn")
     run = context.Process(target=write_many, args=(path, "05", 5000))
     run.start()
-    while len(records(path)) < 4:
+    while len(records(path, JOB)) < 4:
         time.sleep(0.01)
     os.kill(run.pid, signal.SIGKILL)
     run.join(60)
-    found = records(path)
+    found = records(path, JOB)
 
     assert len(found) >= 4
     assert all(len(one.quantities) == 2 for one in found)
@@ -99,28 +101,47 @@ def test_what_is_no_history_is_refused_and_left_alone(tmp_path):
     text = tmp_path / "text.sqlite"
     text.write_text("a page of notes, long enough not to be taken for an empty file" * 40)
     with pytest.raises(OutputError, match="file is not a database; what it held is unchanged"):
-        record(text, a_day("2026-05-14"))
+        record(text, JOB, a_day("2026-05-14"))
     other = tmp_path / "other.sqlite"
     foreign = sqlite3.connect(other)
     foreign.execute("CREATE TABLE mine (x)")
     foreign.commit()
     foreign.close()
     with pytest.raises(OutputError, match="it is a database of another program"):
-        record(other, a_day("2026-05-14"))
+        record(other, JOB, a_day("2026-05-14"))
     assert text.read_text().startswith("a page of notes")
 
 
 def test_a_newer_history_and_a_link_are_refused(tmp_path):
     path = tmp_path / "history.sqlite"
-    record(path, a_day("2026-05-14"))
+    record(path, JOB, a_day("2026-05-14"))
     newer = sqlite3.connect(path)
     assert newer.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
     newer.execute("PRAGMA user_version = 99")
     newer.close()
-    for act in (lambda: record(path, a_day("x")), lambda: records(path)):
+    for act in (lambda: record(path, JOB, a_day("x")), lambda: records(path, JOB)):
         with pytest.raises(OutputError, match="version 99, this program knows up to 1"):
             act()
     link = tmp_path / "link.sqlite"
     link.symlink_to(path)
     with pytest.raises(OutputError, match="it is not a plain file"):
-        record(link, a_day("2026-05-14"))
+        record(link, JOB, a_day("2026-05-14"))
+
+
+def test_the_history_of_another_job_is_refused_by_name(tmp_path):
+    path = tmp_path / "history.sqlite"
+    record(path, JOB, a_day("2026-05-14"))
+    for act in (lambda: record(path, "the lane", a_day("x")), lambda: records(path, "the lane")):
+        with pytest.raises(OutputError, match="it belongs to 'the street', not to 'the lane'"):
+            act()
+    assert [one.day for one in records(path, JOB)] == ["2026-05-14"]
+
+
+def test_a_file_that_may_only_be_read_is_read(tmp_path):
+    path = tmp_path / "history.sqlite"
+    record(path, JOB, a_day("2026-05-14"))
+    # immutable is what a read-only disk is to SQLite; a log written ahead would need more files
+    plain = sqlite3.connect(f"file:{path}?immutable=1", uri=True)
+    assert plain.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    assert plain.execute("SELECT day FROM day").fetchall() == [("2026-05-14",)]
+    plain.close()

@@ -118,8 +118,14 @@ def _signed(metres: float) -> str:
     return f"{'up' if metres > 0 else 'down'} {text}"
 
 
+SHOWN_DAYS = 10
+"""Days of the trend that the page shows; the history file has all of them."""
+
+
 def trend_table(rows: Sequence[Progress]) -> Table:
     """A row a day and layer: what is left, and how much of the first day's work is done."""
+    every = sorted({row.day for row in rows})
+    latest = every[-SHOWN_DAYS:]
     columns = ("day", "layer", "cut m3", "fill m3", "left mm", "done %")
     shown = tuple(
         (
@@ -131,5 +137,33 @@ def trend_table(rows: Sequence[Progress]) -> Table:
             format_length(row.per_cent, step=1.0),
         )
         for row in rows
+        if row.day in latest
     )
-    return Table("Progress by day and layer", columns, shown, frozenset({"day", "layer"}))
+    of = f", the last {len(latest)} of {len(every)} days" if len(latest) < len(every) else ""
+    return Table(f"Progress by day and layer{of}", columns, shown, frozenset({"day", "layer"}))
+
+
+def progress_sentences(rows: Sequence[Progress]) -> tuple[str, ...]:
+    """``clay 62 % of the work of 2026-05-14 done, 12 mm left``: a line a layer, as of today."""
+    if not rows:
+        return ()
+    first: dict[str, str] = {}
+    for row in rows:
+        if not math.isnan(row.left_m):
+            first.setdefault(row.layer, row.day)
+    today = [row for row in rows if row.day == rows[-1].day and row.layer in first]
+    return tuple(_progress(row, first[row.layer]) for row in today)
+
+
+def _progress(row: Progress, first: str) -> str:
+    if math.isnan(row.left_m):
+        return f"{row.layer}: nothing compared today"
+    left = f"{format_length(row.left_m * 1000.0, step=1.0)} mm left on average"
+    if math.isnan(row.per_cent):
+        return f"{row.layer}: {left}, none on {first}"
+    if row.day == first:
+        return f"{row.layer}: {left}, compared for the first time"
+    done = format_length(abs(row.per_cent), step=1.0)
+    if row.per_cent < 0 and float(done):
+        return f"{row.layer}: {done} % more to do than on {first}, {left}"
+    return f"{row.layer}: {done} % of the work of {first} done, {left}"

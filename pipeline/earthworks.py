@@ -70,7 +70,9 @@ def earthworks(day: Day) -> Earthworks:
     return Earthworks(
         quantity=quantity,
         stretches=found,
-        sections=cross_sections.by_sections(_stretches(day, SECTIONS_M), day.difference, alignment),
+        sections=cross_sections.by_sections(
+            _stretches(day, SECTIONS_M), day.difference, alignment, day.design
+        ),
         evenness=evening.balance(_stretches(day, rules.balance_m / 8.0), day.at_shots, rules),
         sure=sure,
         next_shots=next_shots.next_shots(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.checks import control, names, place, review, runs, scale
+from pipeline.checks import control, known_points, names, place, review, runs, scale
 from pipeline.checks.bust import ROD_STEPS
 from pipeline.compare.levels import layer_elevation
 from pipeline.design import alignment as line
@@ -93,7 +93,7 @@ def judge(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> 
         fate[doubted] = "suspected bust, set aside"
     fate, rest = review.review_shots(case, fate)
     findings = (
-        *found, *placed.findings, *about, *more, *busts, *rest,
+        *found, *inputs.aside, *placed.findings, *about, *more, *busts, *rest,
         *mostly_unused(case, fate), *off_the_street(inputs, corridor), *short_design(corridor),
     )  # fmt: skip
     return Morning(inputs, placed, corridor, feet, case, fate, findings)
@@ -191,6 +191,7 @@ def on_the_job(case: review.Case, corridor: Corridor) -> tuple[Bools, Findings]:
     )
     east, north, _ = line.point_at(corridor.alignment, station, 0.0)
     if case.control is not None:
+        _check_control_file(case, scale.box_around(east, north, limit + extent.half_width_m))
         east = np.append(east, case.control.easting)
         north = np.append(north, case.control.northing)
     box = scale.box_around(east, north, limit + extent.half_width_m)
@@ -198,6 +199,15 @@ def on_the_job(case: review.Case, corridor: Corridor) -> tuple[Bools, Findings]:
     swapped = feet_of.locate(corridor.alignment, shots.northing, shots.easting)
     off, found = place.off_job(shots, case.feet, swapped, extent, limit)
     return off, (*found, *scale.slipped_shots(shots, off, box))
+
+
+def _check_control_file(case: review.Case, street: scale.Box) -> None:
+    """Refuse a control file with its columns exchanged or in feet, before anything leans on it."""
+    shots, codes = case.shots, case.job.codes
+    checked = shots.take(names.kind_rows(case.base, codes, "control"))
+    above = np.where(names.ground_rows(case.base, codes), case.height, np.nan)
+    if case.control is not None and street.holds(shots.easting, shots.northing).mean() > 0.5:
+        known_points.refuse_slipped_control(checked, case.control, street, above, case.job.control)
 
 
 def first_fates(case: review.Case, corridor: Corridor, off: Bools) -> tuple[Texts, Findings]:

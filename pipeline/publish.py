@@ -137,16 +137,20 @@ def drawing_bytes(day: Day) -> bytes:
 
 
 def surfaces_bytes(day: Day) -> bytes:
-    """``ground.xml``: today's ground and today's layer, with the line they belong to."""
+    """``ground.xml``: today's ground and today's layer, with the line they belong to.
+
+    Every name in it says HOLD where a stop finding is not settled: a machine shows names.
+    """
     from pipeline.deliver.landxml import landxml_bytes
 
     inputs, corridor = day.morning.inputs, day.morning.corridor
+    hold = "HOLD " if day.held else ""
     return landxml_bytes(
         [
-            replace(day.ground, name=f"ground {inputs.day}"),
-            replace(day.design, name=inputs.job.target.layer),
+            replace(day.ground, name=f"{hold}ground {inputs.day}"),
+            replace(day.design, name=f"{hold}{inputs.job.target.layer}"),
         ],
-        project=inputs.job.name,
+        project=f"{hold}{inputs.job.name}",
         date=inputs.day[:10],
         grid=inputs.job.grid,
         lines=[(corridor.alignment, corridor.profile)],

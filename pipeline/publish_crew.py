@@ -69,13 +69,15 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     work = day.work if day.work is not None and before is None else crew_work(day, before)
     job = work.job
     points = instrument.set_out(work.corridor, day.stakes, job.instrument, job.stakes)
+    if day.held:
+        points = instrument.held(points, job.instrument)
     tables = (
         sightline.table(work.corridor, work.sights, job.sights, job.rounding),
         edge_table.table(work),
         buried_table.table(work),
-        instrument.table(points, job.instrument),
     )
     files = {f"{table.name}.csv": csv.csv_bytes(_marked(table, day.held)) for table in tables}
+    files["instrument.csv"] = csv.csv_bytes(instrument.table(points, job.instrument))
     if not job.instrument.header:
         body = files["instrument.csv"]
         files["instrument.csv"] = body[body.index(b"\r\n") + 2 :]

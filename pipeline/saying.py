@@ -71,6 +71,7 @@ def quantities_object(day: Day) -> dict[str, Any]:
     return {
         "job": job.name,
         "day": day.morning.inputs.day,
+        "held": day.held,
         "target": job.target.layer,
         "layers": {row.layer: quantity_object(row) for row in day.quantities},
     }

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Literal
 
-from annotated_types import Ge, Le, Len
+from annotated_types import Ge, Interval, Le, Len
 
 from pipeline.settings_crew import (
     BankRules,
@@ -28,8 +28,21 @@ from pipeline.settings_design import DesignRules as DesignRules  # noqa: PLC0414
 from pipeline.settings_design import LayerRule as LayerRule  # noqa: PLC0414
 from pipeline.settings_design import LayoutRules as LayoutRules  # noqa: PLC0414
 from pipeline.settings_earthwork import Bulking, Costs, Hauling, Stabilising, Volumes
-from pipeline.strict import Name, NotNegative, Positive, Settings
+from pipeline.strict import (
+    Across,
+    Height,
+    HeightOrNone,
+    Known,
+    KnownOrExact,
+    Name,
+    Settings,
+    Spacing,
+    Tolerance,
+    ToleranceOrNone,
+)
 from pipeline.units import Unit
+
+Degrees = Annotated[float, Interval(ge=-180, le=180)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,21 +98,21 @@ class Sightings(Settings):
 
     curvature_refraction: bool = True
     """Correct heights for the earth's curvature and refraction."""
-    refraction: float = 0.14
+    refraction: Annotated[float, Interval(ge=-5, le=5)] = 0.14
     """Coefficient k [assumed]; near hot ground at noon it is often zero or negative."""
-    grid_scale: Positive = 1.0
+    grid_scale: Annotated[float, Interval(ge=0.99, le=1.01)] = 1.0
     """Scale of the projection at the street [assumed 1: a local grid]."""
-    elevation_factor: Positive = 1.0
+    elevation_factor: Annotated[float, Interval(ge=0.99, le=1.01)] = 1.0
     """From the street's height down to the ellipsoid [assumed 1]."""
-    angle_arcsec: Positive = 5.0
+    angle_arcsec: Annotated[float, Interval(ge=0.1, le=120)] = 5.0
     """Standard error of a direction in one face [assumed]."""
-    distance_m: Positive = 0.002
+    distance_m: Known = 0.002
     """Standard error of a distance, the fixed part [assumed]."""
-    distance_ppm: NotNegative = 2.0
+    distance_ppm: Annotated[float, Interval(ge=0, le=100)] = 2.0
     """The part that grows with the distance [assumed]."""
-    centring_m: Positive = 0.002
+    centring_m: Known = 0.002
     """Standard error of centring, instrument and target [assumed]."""
-    height_m: Positive = 0.002
+    height_m: Known = 0.002
     """Standard error of a height of instrument or target [assumed]."""
 
 
@@ -109,15 +122,15 @@ class Positions(Settings):
 
     source_crs: str = ""
     """Geographic system that the receiver worked in, such as ``EPSG:4258``."""
-    local_origin_deg: Annotated[list[float], Len(2, 2)] | None = None
+    local_origin_deg: Annotated[list[Degrees], Len(2, 2)] | None = None
     """Latitude and longitude near the street, where the job grid is local."""
-    separation_m: float | None = None
-    """Geoid above ellipsoid, + upward, where the file does not say."""
-    antenna_height_m: Positive | None = None
+    separation_m: Annotated[float, Interval(ge=-120, le=120)] | None = None
+    """Geoid above ellipsoid, + upward, where the file does not say; nowhere 110 m (memory)."""
+    antenna_height_m: Annotated[float, Interval(ge=0.01, le=10)] | None = None
     """Antenna above the mark, where the file tells of the antenna."""
-    accuracy_m: Positive = 0.05
+    accuracy_m: Annotated[float, Interval(ge=0.001, le=10)] = 0.05
     """Worst datum operation that is taken [assumed]."""
-    epoch: Positive | None = None
+    epoch: Annotated[float, Interval(ge=1980, le=2100)] | None = None
     """Year of the positions, such as 2026.37, where the datums move apart."""
     localise: bool = False
     """Fit the positions of control points to the job's control and move all shots with them."""
@@ -125,7 +138,7 @@ class Positions(Settings):
     """Fit a scale in plan, or hold it at 1."""
     vertical: Literal["shift", "plane", "none"] = "shift"
     """How heights are fitted to the control: one shift, a plane, or not."""
-    beyond_control_m: NotNegative = 25.0
+    beyond_control_m: Annotated[float, Interval(ge=0, le=5000)] = 25.0
     """Shots farther outside the control's hull than this are named [assumed]."""
 
 
@@ -133,15 +146,15 @@ class Positions(Settings):
 class Scans(Settings):
     """How a point cloud becomes shots of the ground."""
 
-    cell_m: Positive = 0.10
+    cell_m: Annotated[float, Interval(ge=0.01, le=2)] = 0.10
     """Side of the cells that keep one point each [assumed]."""
     keep: Literal["median", "lowest"] = "median"
     """Which point of a cell is kept."""
     take_out_objects: bool = True
     """Take out machines, people and laths that stand on the ground."""
-    step_m: Positive = 0.30
+    step_m: Height = 0.30
     """A vertical side lower than this is ground: curb faces and banks [assumed]."""
-    widest_m: Positive = 6.0
+    widest_m: Across = 6.0
     """An object is narrower than this, its scan shadow included [assumed]."""
     code: str = "GR"
     """Code of the shots that are kept."""
@@ -174,7 +187,7 @@ class Code(Settings):
     """What a shot of this code is; hubs, lids, control and objects are no ground."""
     break_name: str = ""
     """The design break it is shot on, if any: ``crown``, ``edge of clay``."""
-    max_step_m: Positive = 30.0
+    max_step_m: Spacing = 30.0
     """A longer gap between two shots of a line is not joined [assumed]."""
 
 
@@ -182,18 +195,18 @@ class Code(Settings):
 class SurfaceRules(Settings):
     """How the ground surface is made of the shots."""
 
-    max_edge_m: Positive = 15.0
+    max_edge_m: Spacing = 15.0
     """A longer triangle edge on the outside spans ground that nobody shot."""
     boundary: str = ""
     """Code of a drawn boundary line; empty: the longest edge decides."""
-    row_wander_m: NotNegative = 0.25
+    row_wander_m: HeightOrNone = 0.25
     """A row of shots wanders this far from straight; a flatter triangle at the very end of the
     work lies between shots of one row and says nothing about the ground [assumed]."""
-    crossing_tolerance_m: NotNegative = 0.02
+    crossing_tolerance_m: KnownOrExact = 0.02
     """Two breaklines that cross may differ this much in height."""
-    same_place_m: NotNegative = 0.05
+    same_place_m: KnownOrExact = 0.05
     """Two shots this near in plan, and near in height too, are one taken twice [assumed]."""
-    same_height_m: NotNegative = 0.015
+    same_height_m: ToleranceOrNone = 0.015
     """How near in height [assumed]."""
 
 
@@ -201,69 +214,69 @@ class SurfaceRules(Settings):
 class CheckRules(Settings):
     """When a shot or a re-shot control point needs a person."""
 
-    control_warn_h_m: Positive = 0.010
+    control_warn_h_m: Tolerance = 0.010
     """A control point shot again, off by more in plan: told [assumed]."""
-    control_warn_v_m: Positive = 0.005
+    control_warn_v_m: Tolerance = 0.005
     """The same in height [assumed]."""
-    control_stop_h_m: Positive = 0.020
+    control_stop_h_m: Tolerance = 0.020
     """Off by more in plan: the day stops [assumed]."""
-    control_stop_v_m: Positive = 0.010
+    control_stop_v_m: Tolerance = 0.010
     """The same in height [assumed]."""
-    off_job_m: Positive = 50.0
+    off_job_m: Annotated[float, Interval(ge=1, le=5000)] = 50.0
     """A shot farther than this from the corridor's edge is off the job."""
-    off_design_m: Positive = 2.0
+    off_design_m: Annotated[float, Interval(ge=0.1, le=50)] = 2.0
     """A ground shot farther than this above or below the design is doubted."""
-    bust_m: Positive = 0.05
+    bust_m: Known = 0.05
     """A run of shots that stands off its neighbours by more than this is a bust."""
-    hub_off_m: Positive = 1.5
+    hub_off_m: Annotated[float, Interval(ge=0.1, le=20)] = 1.5
     """A hub farther than this above or below the profile gets no number [assumed]."""
     set_bust_aside: bool = True
     """A suspected bust is kept out of the surface until a person has looked at it."""
-    spike_m: Positive = 0.05
+    spike_m: Known = 0.05
     """A shot alone that stands off its like by less than this is no spike [assumed]."""
-    spike_mads: Positive = 4.0
+    spike_mads: Annotated[float, Interval(ge=1, le=20)] = 4.0
     """Nor is one within this many robust spreads (1.4826 MAD) of its class [assumed]."""
     set_spikes_aside: bool = True
     """A spike is kept out of the surface until a person has looked at it."""
-    break_reach_m: Positive = 0.5
+    break_reach_m: Across = 0.5
     """A shot this near to a break of the design has met it [assumed]."""
-    coverage_step_m: Positive = 10.0
+    coverage_step_m: Spacing = 10.0
     """Every required break is met at least this often along the street [assumed]."""
-    coverage_step_curve_m: Positive = 5.0
+    coverage_step_curve_m: Spacing = 5.0
     """The same on bends [assumed]."""
-    gap_across_m: Positive = 4.0
+    gap_across_m: Across = 4.0
     """A place on the street farther than this across it from every shot is a gap [assumed]."""
-    gap_along_m: Positive = 8.0
+    gap_along_m: Spacing = 8.0
     """The same along the street [assumed]."""
-    load_m3: Positive = 7.2
+    load_m3: Annotated[float, Interval(ge=0.5, le=100)] = 7.2
     """Compacted clay that one truck takes away: 12 m3 box, 0.95 full, 1.59 loose for
     compacted [assumed]."""
-    map_sigma_h_m: Positive = 0.05
+    map_sigma_h_m: Known = 0.05
     """Plan precision that a map of the clay needs of a shot [assumed]."""
-    map_sigma_v_m: Positive = 0.025
+    map_sigma_v_m: Known = 0.025
     """Height precision that a map of the clay needs of a shot [assumed]."""
-    map_pdop: Positive = 4.0
+    map_pdop: Annotated[float, Interval(ge=1, le=50)] = 4.0
     """Largest dilution of precision of a satellite shot, where its note states one [assumed]."""
-    strict_sigma_v_m: Positive = 0.010
+    strict_sigma_v_m: Tolerance = 0.010
     """Height precision that hubs, curb and test strips need of a shot [assumed]."""
-    default_sigma_v_m: Positive = 0.017
+    default_sigma_v_m: Known = 0.017
     """Height precision of a shot whose file states none: satellite, the poorer of the two
     usual methods; an instrument gives 0.009 [assumed]."""
     bench_shifted: bool = False
     """The day's satellite heights were shifted to a bench mark that was shot the same day."""
-    time_gap_min: Positive = 30.0
+    time_gap_min: Annotated[float, Interval(ge=1, le=1440)] = 30.0
     """A longer pause within a file is told [assumed]."""
-    rim_above_m: Positive = 0.3
+    rim_above_m: Height = 0.3
     """A rim higher above the ground than this is doubted [assumed]."""
-    lids_apart_m: Positive = 0.5
+    lids_apart_m: Across = 0.5
     """Two lids nearer than this are one, or one is wrong [assumed]."""
-    fixed_moved_m: Positive = 0.010
+    fixed_moved_m: Tolerance = 0.010
     """A hub, lid or control point that changed height by more than this has moved, or the
     datum has [assumed]."""
-    constant_spread_m: Positive = 0.02
+    constant_spread_m: Tolerance = 0.02
     """A group whose residuals spread more than this (robust standard deviation) is unfinished
     ground, not a mixed-up reference [assumed]."""
-    code_reach_m: Positive = 1.0
+    code_reach_m: Across = 1.0
     """A shot farther than this across the street from the break that its code names is
     doubted [assumed]."""
 
@@ -272,19 +285,19 @@ class CheckRules(Settings):
 class StakeRules(Settings):
     """Which points are set, and how far from the work."""
 
-    interval_m: Positive = 10.0
+    interval_m: Annotated[float, Interval(ge=1, le=100)] = 10.0
     """Hubs and painted rows on straight, even grade. Common practice, no source."""
-    interval_curve_m: Positive = 5.0
+    interval_curve_m: Annotated[float, Interval(ge=1, le=100)] = 5.0
     """The same on curves. Common practice, no source."""
-    hub_behind_m: Positive = 1.5
+    hub_behind_m: Annotated[float, Interval(ge=0.05, le=20)] = 1.5
     """Hub offset behind the reference break."""
     reference: Name = "top back of curb"
     """The break that a hub's cut is measured to; on a section without it, a hub is refused."""
-    hub_tolerance_m: NotNegative = 0.003
+    hub_tolerance_m: ToleranceOrNone = 0.003
     """How well a hub's top is held; printed on the cut sheet [assumed]."""
-    moved_h_m: Positive = 0.020
+    moved_h_m: Known = 0.020
     """A hub off its line, or moved since it was shot before, by more is disturbed [assumed]."""
-    moved_v_m: Positive = 0.010
+    moved_v_m: Tolerance = 0.010
     """The same in height [assumed]."""
     faces: Literal["crew", "manual"] = "crew"
     """What stands on which side of a lath. ``crew``: the work on the front, the place on the
@@ -296,14 +309,15 @@ class StakeRules(Settings):
 class Rounding(Settings):
     """Steps of what is written, and what counts as on grade."""
 
-    lath_m: Positive = 0.005
+    lath_m: Annotated[float, Interval(ge=0.0005, le=0.02)] = 0.005
     """Step of what is written on a lath. Common practice, no source."""
-    curb_m: Positive = 0.001
+    curb_m: Annotated[float, Interval(ge=0.0005, le=0.02)] = 0.001
     """Step of elevations that a curb is set by. Common practice, no source."""
-    dirt_m: Positive = 0.01
+    dirt_m: Annotated[float, Interval(ge=0.001, le=0.05)] = 0.01
     """Step of what is painted on dirt. Common practice, no source."""
-    on_grade_m: NotNegative = 0.010
-    """Dirt within this of the layer is on grade."""
+    on_grade_m: Annotated[float, Interval(ge=0, le=0.06)] = 0.010
+    """Dirt within this of the layer is on grade; with more than a published course's 0.2 ft for
+    blue tops everything would be GRADE."""
     marks_unit: Literal["m", "ft"] = "m"
     """What is painted and written: centimetres on dirt and metres on lath, or feet and tenths
     on dirt and feet and hundredths on lath."""
@@ -317,9 +331,9 @@ class Target(Settings):
     """Name of that layer."""
     withhold: bool = True
     """A stop finding withholds the lists; False writes them marked HOLD."""
-    pass_m: Positive = 0.100
+    pass_m: Annotated[float, Interval(ge=0.01, le=1)] = 0.100
     """What one pass of the blade takes off [assumed]."""
-    stale_m: Positive = 0.020
+    stale_m: Tolerance = 0.020
     """A number is rewritten where the ground changed by more than this since [assumed]."""
 
 
@@ -331,7 +345,7 @@ class Sheet(Settings):
     """Of the plan sheets: 500 is 1 to 500."""
     prepared_by: str = ""
     """Stands in the title block."""
-    bands_m: list[float] = field(default_factory=lambda: [0.02, 0.05, 0.10, 0.20])
+    bands_m: list[Height] = field(default_factory=lambda: [0.02, 0.05, 0.10, 0.20])
     """Limits of the cut and fill bands, the same on both sides of zero."""
     local_shift: bool = False
     """Write the map's coordinates near zero, for viewers with 32-bit numbers; the title block

@@ -9,10 +9,23 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
-from annotated_types import Ge, Le, Len
+from annotated_types import Ge, Interval, Le, Len
 
-from pipeline.strict import Name, NotNegative, Positive, Settings
+from pipeline.strict import (
+    Height,
+    HeightOrNone,
+    Known,
+    KnownOrExact,
+    Name,
+    Ratio,
+    Settings,
+    Spacing,
+    Tolerance,
+    ToleranceOrNone,
+)
 
+Chord = Annotated[float, Interval(ge=0.5, le=50)]
+"""A straight-edge or string line [m]."""
 Column = Literal["id", "northing", "easting", "elevation", "code", "note"]
 
 
@@ -22,7 +35,7 @@ class WalkRules(Settings):
 
     first_side: Literal["left", "right"] = "left"
     """The side that is walked out along, with rising stations."""
-    block_m: NotNegative = 0.0
+    block_m: Annotated[float, Interval(ge=0, le=5000)] = 0.0
     """Out and back within blocks of this length, for two people; 0: the whole street at once."""
 
 
@@ -30,17 +43,17 @@ class WalkRules(Settings):
 class SightRules(Settings):
     """Grade dots, boning rods, and how well an eye sights over them."""
 
-    longest_m: Positive = 30.0
+    longest_m: Spacing = 30.0
     """A longer sight is not offered [assumed]."""
-    rod_m: Positive = 1.2
+    rod_m: Height = 1.2
     """Length of the two equal rods on the dots [assumed]."""
-    dot_sigma_m: Positive = 0.005
+    dot_sigma_m: Known = 0.005
     """How well a dot is set to its height [assumed]."""
-    eye_arcmin: Positive = 1.0
+    eye_arcmin: Annotated[float, Interval(ge=0.1, le=10)] = 1.0
     """What an eye tells apart over a sight [assumed]."""
-    most_sagitta_m: Positive = 0.005
+    most_sagitta_m: Tolerance = 0.005
     """Where the design leaves the sight by more between two dots, a dot is added [assumed]."""
-    clear_m: NotNegative = 0.10
+    clear_m: HeightOrNone = 0.10
     """The sight passes this far above the ground [assumed]."""
 
 
@@ -48,19 +61,21 @@ class SightRules(Settings):
 class ShotEdgeRules(Settings):
     """The shot edge against its line."""
 
-    clearance_m: NotNegative = 0.30
+    clearance_m: HeightOrNone = 0.30
     """From the edge of today's layer out to the painted offset line [assumed]."""
-    watch_m: Positive = 0.020
+    watch_m: Tolerance = 0.020
     """An edge off its line by more is listed to be watched [assumed]."""
-    paint_m: Positive = 0.050
+    paint_m: Annotated[float, Interval(ge=0.005, le=0.5)] = 0.050
     """Clay that stands in by more than this is painted [assumed]."""
-    paint_length_m: Positive = 0.30
+    paint_length_m: Height = 0.30
     """Clay that stands in by ``paint_m`` over this length is painted [assumed]."""
-    stop_m: Positive = 0.100
+    stop_m: Annotated[float, Interval(ge=0.005, le=1)] = 0.100
     """Clay that stands in by this much anywhere stops the machine [assumed]."""
-    chords_m: Annotated[list[float], Len(1)] = field(default_factory=lambda: [3.0, 10.0])
+    chords_m: Annotated[list[Chord], Len(1)] = field(default_factory=lambda: [3.0, 10.0])
     """Lengths of the straight-edges that the edge is held against [assumed]."""
-    chord_limits_m: Annotated[list[float], Len(1)] = field(default_factory=lambda: [0.020, 0.040])
+    chord_limits_m: Annotated[list[Tolerance], Len(1)] = field(
+        default_factory=lambda: [0.020, 0.040]
+    )
     """How far the edge may leave a straight-edge of each length [assumed]."""
 
 
@@ -72,17 +87,15 @@ class MachineRules(Settings):
     """Inner of the two breaks between which the mould lies."""
     outer: Name = "top back of curb"
     """Outer of the two."""
-    inside_m: NotNegative = 0.30
+    inside_m: HeightOrNone = 0.30
     """Room on the road side of the inner break [assumed]."""
-    outside_m: NotNegative = 0.75
+    outside_m: HeightOrNone = 0.75
     """Room behind the outer break: track and outside wheel [assumed]."""
-    roof_m: Positive = 1.0
-    """Height that the machine takes above its floor [assumed]."""
-    trim_m: NotNegative = 0.030
+    trim_m: Annotated[float, Interval(ge=0, le=0.3)] = 0.030
     """What the machine trims by itself [assumed]."""
-    low_m: NotNegative = 0.010
+    low_m: ToleranceOrNone = 0.010
     """A pad lower than this costs concrete [assumed]."""
-    coverage_m: Positive = 2.0
+    coverage_m: Annotated[float, Interval(ge=0.1, le=20)] = 2.0
     """Shots farther apart than this along the path say nothing about it [assumed]."""
 
 
@@ -92,21 +105,21 @@ class BankRules(Settings):
 
     layer: str = ""
     """Layer that its height is measured from; empty: the one above today's layer."""
-    least_m: Positive = 0.20
+    least_m: Height = 0.20
     """Least crest above that layer. Common practice, no source."""
-    most_m: Positive = 0.30
+    most_m: Height = 0.30
     """Most crest above it. Common practice, no source."""
-    heavy_m: Positive = 0.40
+    heavy_m: Height = 0.40
     """Higher than this, it falls into the path [assumed]."""
-    missing_m: Positive = 0.10
+    missing_m: Height = 0.10
     """Lower than this there is no bank [assumed]."""
-    gap_m: Positive = 1.0
+    gap_m: Annotated[float, Interval(ge=0.1, le=20)] = 1.0
     """A shorter gap is not told [assumed]."""
-    reach_m: Positive = 1.2
+    reach_m: Annotated[float, Interval(ge=0.2, le=10)] = 1.2
     """The crest is looked for this far behind the edge [assumed]."""
-    crest_m: Positive = 0.30
+    crest_m: Height = 0.30
     """Width of the crest of a bank to build [assumed]."""
-    side_slope: Positive = 1.5
+    side_slope: Ratio = 1.5
     """Its sides, horizontal to one vertical [assumed]."""
 
 
@@ -114,37 +127,37 @@ class BankRules(Settings):
 class HazardRules(Settings):
     """Buried and standing things against blade and rotor."""
 
-    mixing_depth_m: NotNegative = 0.30
+    mixing_depth_m: Annotated[float, Interval(ge=0, le=1)] = 0.30
     """How deep the mixer works below the clay; 0: nothing is mixed [assumed]."""
-    overcut_m: NotNegative = 0.030
+    overcut_m: Annotated[float, Interval(ge=0, le=0.3)] = 0.030
     """How much deeper its teeth may reach [assumed]."""
-    sigma_lid_m: Positive = 0.010
+    sigma_lid_m: Known = 0.010
     """Height of a lid shot this morning [assumed]."""
-    sigma_record_m: Positive = 0.030
+    sigma_record_m: Known = 0.030
     """Height of a lid that is only on the list [assumed]."""
-    sigma_ground_m: NotNegative = 0.010
+    sigma_ground_m: KnownOrExact = 0.010
     """How well the ground is shot [assumed]."""
-    sigma_blade_m: NotNegative = 0.015
+    sigma_blade_m: KnownOrExact = 0.015
     """How well a blade is held [assumed]."""
-    sigma_rotor_m: NotNegative = 0.0
+    sigma_rotor_m: KnownOrExact = 0.0
     """How well a rotor is held [assumed]."""
-    worst_k: Positive = 1.645
+    worst_k: Annotated[float, Interval(ge=1, le=5)] = 1.645
     """Standard deviations from the margin to its worst case: one in twenty lies beyond."""
-    hand_m: Positive = 0.15
+    hand_m: Height = 0.15
     """Worst-case margin below which work is by hand [assumed]."""
-    slow_m: Positive = 0.30
+    slow_m: Height = 0.30
     """Worst-case margin below which it is slow [assumed]."""
-    zone_m: Positive | None = None
+    zone_m: Height | None = None
     """Tolerance zone each side, by the law of the place: never assumed."""
-    match_m: Positive = 0.50
+    match_m: Height = 0.50
     """A shot this near to a thing on the list is that thing [assumed]."""
-    buried_m: NotNegative = 0.10
+    buried_m: HeightOrNone = 0.10
     """A lid under more ground than this is buried [assumed]."""
     inlet_kinds: Annotated[list[str], Len(1)] = field(
         default_factory=lambda: ["catch basin", "inlet"]
     )
     """Kinds of things on the list that take water."""
-    inlet_near_m: Positive = 2.0
+    inlet_near_m: Annotated[float, Interval(ge=0.1, le=20)] = 2.0
     """A low point has its inlet if one stands this near along the curb [assumed]."""
 
 
@@ -154,11 +167,11 @@ class SlopeRules(Settings):
 
     hinge: str = ""
     """Break that the slope starts from; empty: no slope stakes."""
-    cut_slope: Positive = 2.0
+    cut_slope: Ratio = 2.0
     """Slope up from the hinge in cut, horizontal to one vertical [assumed]."""
-    fill_slope: Positive = 2.0
+    fill_slope: Ratio = 2.0
     """Slope down from the hinge in fill, horizontal to one vertical [assumed]."""
-    reach_m: Positive = 20.0
+    reach_m: Spacing = 20.0
     """No catch point is looked for farther out [assumed]."""
 
 

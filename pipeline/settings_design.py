@@ -7,9 +7,19 @@ file states it.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Literal
 
-from pipeline.strict import Name, NotNegative, Positive, Settings
+from annotated_types import Interval
+
+from pipeline.strict import (
+    HeightOrNone,
+    Name,
+    Percent,
+    Settings,
+    Spacing,
+    Tolerance,
+    ToleranceOrNone,
+)
 
 Side = Literal["left", "right"]
 
@@ -28,11 +38,11 @@ class LayerRule(Settings):
     """Which surface of that file, where it holds several."""
     below: str = ""
     """Name of a layer above, from which this one is offset down by ``by_m``."""
-    by_m: NotNegative = 0.0
+    by_m: HeightOrNone = 0.0
     """Thickness of what lies between, where ``below`` is given."""
     measured: Literal["vertical", "perpendicular"] = "vertical"
     """How that thickness is measured."""
-    least_m: NotNegative = 0.0
+    least_m: HeightOrNone = 0.0
     """Least thickness under the layer above; less is told. 0: not checked."""
 
 
@@ -46,7 +56,7 @@ class WarpRules(Settings):
     """Name of the street that goes through; ``main`` is the first."""
     at: Name = "lip"
     """The break of that street at which the two meet."""
-    length_m: Positive = 15.0
+    length_m: Spacing = 15.0
     """Over this the crown warps from its own section to flush [assumed]."""
 
 
@@ -86,7 +96,7 @@ class ReturnRules(Settings):
     """The side of that street."""
     at: Name = "lip"
     """The break that the radius is measured to; roadway inside, curb outside."""
-    radius_m: Positive
+    radius_m: Annotated[float, Interval(ge=0.5, le=500)]
     """Radius to the break named under ``at``."""
     grade: Literal["straight", "fitted"] = "straight"
     """``fitted``: a cubic that begins and ends with the grades of the two streets' edges."""
@@ -150,9 +160,9 @@ class TieRules(Settings):
     """Which end of it."""
     file: Name
     """Points of the existing edge, as a table of points."""
-    rate_pct: Positive = 0.5
+    rate_pct: Annotated[float, Interval(ge=0.05, le=20)] = 0.5
     """The step is blended at this rate [assumed]."""
-    breakover_pct: Positive = 3.0
+    breakover_pct: Annotated[float, Interval(ge=0.05, le=20)] = 3.0
     """Largest change of grade at the joint, where the points give a grade [assumed]."""
 
 
@@ -160,25 +170,25 @@ class TieRules(Settings):
 class DesignLimits(Settings):
     """What a design is told of before dirt moves."""
 
-    grade_break_pct: Positive = 1.0
+    grade_break_pct: Annotated[float, Interval(ge=0.01, le=20)] = 1.0
     """Largest change of grade without a vertical curve [assumed]."""
     speed_mph: Literal[0, 20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70] = 0
     """Speed for which vertical curves are looked up in the K table; 0: not checked."""
-    crossfall_least_pct: NotNegative = 1.0
+    crossfall_least_pct: Percent = 1.0
     """Least crossfall of the roadway [assumed]."""
-    crossfall_most_pct: Positive = 6.0
+    crossfall_most_pct: Percent = 6.0
     """Most crossfall of the roadway [assumed]."""
     roadway: Name = "lip"
     """The break that ends the roadway."""
     gutter: str = "flowline"
     """The break along which water runs; empty: not checked."""
-    gutter_least_pct: NotNegative = 0.4
+    gutter_least_pct: Percent = 0.4
     """Flatter, and water stands [assumed; municipal standards ask for 0.3 to 0.5]."""
-    flat_pct: NotNegative = 0.5
+    flat_pct: Percent = 0.5
     """A place whose steepest slope is less is flat [assumed]."""
-    seam_m: NotNegative = 0.001
+    seam_m: ToleranceOrNone = 0.001
     """Step between two parts of the design that is told."""
-    pond_m: NotNegative = 0.010
+    pond_m: HeightOrNone = 0.010
     """Water deeper than this is told [assumed]."""
 
 
@@ -196,9 +206,9 @@ class DesignRules(Settings):
     """Which alignment of the file, where it holds several."""
     profile_name: str = ""
     """Which profile of the file, where it holds several."""
-    chord_m: Positive = 0.002
+    chord_m: Annotated[float, Interval(ge=0.0001, le=0.05)] = 0.002
     """Largest sagitta, in plan and in height, of the triangles that stand for the design."""
-    max_step_m: Positive = 5.0
+    max_step_m: Annotated[float, Interval(ge=0.1, le=50)] = 5.0
     """Largest station step of those triangles."""
     streets: list[StreetRules] = field(default_factory=list)
     """Other streets of the job, in order of priority after the one above."""
@@ -220,18 +230,18 @@ class DesignRules(Settings):
 class LayoutRules(Settings):
     """Which points are set before anybody shoots; hub offset and reference are those of stakes."""
 
-    interval_m: Positive = 10.0
+    interval_m: Annotated[float, Interval(ge=1, le=100)] = 10.0
     """Hubs on straight, even grade; elsewhere this over 2, 4, 5, 10 and so on."""
-    sagitta_m: Positive = 0.020
+    sagitta_m: Annotated[float, Interval(ge=0.001, le=0.5)] = 0.020
     """The curve may leave the chord between two hubs by this, in plan [assumed]."""
-    sagitta_height_m: Positive = 0.005
+    sagitta_height_m: Tolerance = 0.005
     """The same in height, on vertical curves [assumed]."""
-    machine_behind_m: NotNegative = 1.0
+    machine_behind_m: Annotated[float, Interval(ge=0, le=10)] = 1.0
     """The machine's path reaches this far behind the reference break [assumed]."""
-    utility_clear_m: NotNegative = 0.60
+    utility_clear_m: Annotated[float, Interval(ge=0, le=10)] = 0.60
     """No point is driven nearer than this to a recorded thing [assumed; the law of the place
     and the locate decide, not this number]."""
-    apart_m: Positive = 0.30
+    apart_m: Annotated[float, Interval(ge=0.01, le=10)] = 0.30
     """Two hubs nearer than this are one [assumed]."""
     gutter: str = "flowline"
     """The break whose high and low points are set; empty: none."""

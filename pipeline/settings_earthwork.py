@@ -10,9 +10,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
-from annotated_types import Ge, Gt, Le, Lt
+from annotated_types import Ge, Gt, Interval, Le, Lt
 
-from pipeline.strict import NotNegative, Positive, Settings
+from pipeline.strict import (
+    Known,
+    KnownOrExact,
+    NotNegative,
+    Settings,
+    Tolerance,
+    ToleranceOrNone,
+)
 
 Share = Annotated[float, Ge(0), Lt(1)]
 Factor = Annotated[float, Gt(0), Le(3)]
@@ -30,17 +37,17 @@ StripMethod = Literal[
 class Volumes(Settings):
     """Stretches that volumes are given by, how sure they are, and what averages out."""
 
-    interval_m: Positive = 20.0
+    interval_m: Annotated[float, Interval(ge=1, le=200)] = 20.0
     """Length of the stretches that volumes are given by."""
-    balance_m: Positive = 40.0
+    balance_m: Annotated[float, Interval(ge=5, le=500)] = 40.0
     """Length that mixer and trimmer even out: the mean over it counts [assumed]."""
-    mean_tolerance_m: Positive = 0.008
+    mean_tolerance_m: Tolerance = 0.008
     """A mean this far off over the balance length is found in 95 of 100 cases [assumed]."""
-    spot_m: Positive = 0.020
+    spot_m: Tolerance = 0.020
     """A single stretch within this is left alone where the mean is good. Common practice."""
-    shot_sigma_m: Positive = 0.009
+    shot_sigma_m: Known = 0.009
     """Standard error of a shot's height where the file gives none [assumed]."""
-    systematic_m: NotNegative = 0.003
+    systematic_m: KnownOrExact = 0.003
     """Standard error that all shots share: bench and set-up; it does not average out [assumed]."""
 
 
@@ -59,21 +66,21 @@ class Bulking(Settings):
 class Hauling(Settings):
     """Trucks, and how far the blade carries."""
 
-    box_m3: Positive = 12.0
+    box_m3: Annotated[float, Interval(ge=0.5, le=100)] = 12.0
     """Box of a truck [assumed]."""
     fill: Annotated[float, Gt(0), Le(1.2)] = 0.95
     """Share of the box that a load fills [assumed]."""
-    payload_t: Positive = 16.0
+    payload_t: Annotated[float, Interval(ge=0.5, le=100)] = 16.0
     """What a truck may carry [assumed]."""
     clay_t_m3: Annotated[float, Gt(0), Le(3)] = 1.97
     """Wet clay, compacted [assumed]."""
     gravel_t_m3: Annotated[float, Gt(0), Le(3)] = 2.2
     """Gravel, compacted [assumed]."""
-    tanker_m3: Positive = 10.0
+    tanker_m3: Annotated[float, Interval(ge=0.5, le=100)] = 10.0
     """Water tanker [assumed]."""
-    blade_limit_m: Positive = 40.0
+    blade_limit_m: Annotated[float, Interval(ge=1, le=500)] = 40.0
     """The blade carries no farther; beyond, it is trucked [assumed]."""
-    free_haul_m: Positive | None = None
+    free_haul_m: Annotated[float, Interval(ge=1, le=100000)] | None = None
     """Haul that the contract does not pay for. No default: it is the contract's."""
 
 
@@ -109,7 +116,7 @@ class Strip(Settings):
     """Cement spread on the strip."""
     rise_m: Rise
     """Mean of after less before."""
-    scatter_m: NotNegative = 0.0
+    scatter_m: ToleranceOrNone = 0.0
     """Standard deviation of the single rises."""
     points: Annotated[int, Ge(2)] = 40
     """Points that were shot twice [assumed]."""
@@ -135,16 +142,16 @@ class Stabilising(Settings):
     """From the pre-graded surface down to the rotor's lowest point [assumed]."""
     mode: Literal["leave low", "leave high and trim"] = "leave low"
     """Left low, to rise to the plane, or built high and trimmed after curing."""
-    trim_m: NotNegative = 0.025
+    trim_m: Annotated[float, Interval(ge=0, le=0.3)] = 0.025
     """Leave high: built this far above the plane, cured, then trimmed."""
     window: Literal["open", "closed"] = "open"
     """Open: highs are bladed into lows before it sets, so only the mean counts."""
-    least_thickness_m: Positive | None = None
+    least_thickness_m: Annotated[float, Interval(ge=0.02, le=1)] | None = None
     """Of the stabilised layer, from the design; not checked where it is not given."""
-    top_tolerance_m: Positive = 0.013
+    top_tolerance_m: Tolerance = 0.013
     """Of the finished top: 13 mm, half an inch, of Kentucky tolerances and Indiana town code
     155.080."""
-    round_m: Positive = 0.005
+    round_m: Tolerance = 0.005
     """A grader cannot hold less."""
 
     max_density_kg_m3: Density | None = None
@@ -168,7 +175,7 @@ class Stabilising(Settings):
 
     spread_error: Share = 0.05
     """Standard error of the spread, a share of it [assumed]."""
-    depth_error_m: NotNegative = 0.015
+    depth_error_m: ToleranceOrNone = 0.015
     """Standard error of the mix depth [assumed]."""
     density_error: Share = 0.02
     """Standard error of the greatest density, a share of it [assumed]."""
@@ -178,15 +185,15 @@ class Stabilising(Settings):
     """Standard error of the compaction before [assumed]."""
     compaction_after_error: Share = 0.012
     """Standard error of the compaction after [assumed]."""
-    density_loss_error: NotNegative | None = None
+    density_loss_error: Annotated[float, Interval(ge=0, le=5)] | None = None
     """Standard error of the density loss, per cent a per cent."""
     correlation: Annotated[float, Ge(-1), Le(1)] = 0.5
     """Between the compaction before and after."""
-    spot_error_m: NotNegative = 0.010
+    spot_error_m: ToleranceOrNone = 0.010
     """Standard deviation of single spots about the lot's mean; counts when the window is closed."""
-    lot_error_m: NotNegative = 0.003
+    lot_error_m: ToleranceOrNone = 0.003
     """The strip is not the rest of the street."""
-    strip_limit_m: Positive = 0.007
+    strip_limit_m: Tolerance = 0.007
     """A strip test known no better than this is not used."""
     draws: Annotated[int, Ge(1000), Le(2_000_000)] = 200_000
     """Draws from which the range of the rise is taken."""

@@ -268,6 +268,24 @@ def test_a_job_may_write_held_lists_marked(street):
     assert result.exit_code == 4
     stakes = (street / "out" / DAY / "stakes.csv").read_text(encoding="utf-8").splitlines()
     assert all(line.endswith("HOLD") for line in stakes[1:])
+    package = street / "out" / DAY
+    assert json.loads((package / "quantities.json").read_text(encoding="utf-8"))["held"] is True
+    names = re.findall(r'name="([^"]*)"', (package / "ground.xml").read_text(encoding="utf-8"))
+    assert sum(name.startswith("HOLD ") for name in names) == 3
+    points = (package / "instrument.csv").read_text(encoding="utf-8").splitlines()
+    assert all("HOLD" in line for line in points[1:])
+
+
+def test_held_points_say_hold_in_whatever_columns_the_instrument_takes(street):
+    edit(street / "job.toml", "[target]", "[target]\nwithhold = false")
+    with (street / "job.toml").open("a", encoding="utf-8") as stream:
+        stream.write('[instrument]\ncolumns = ["id", "easting", "northing"]\nid_limit = 16\n')
+    edit(street / "shots" / DAY / "morning.csv", "1001,3123.824", "1001,3123.924", 1)
+    assert lath("run", street).exit_code == 4
+    points = (street / "out" / DAY / "instrument.csv").read_text(encoding="utf-8").splitlines()
+    ids = [line.split(",")[0] for line in points[1:]]
+    assert all(name.startswith("HOLD ") and len(name) <= 16 for name in ids)
+    assert len(set(ids)) == len(ids)
 
 
 def with_equation(street):

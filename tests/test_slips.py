@@ -235,3 +235,62 @@ def test_marks_that_today_has_overtaken_and_what_moved_are_told(street):
     pdf = pypdf.PdfReader(street / "out" / "2026-05-15" / "crew.pdf")
     words = " ".join(sheet.extract_text() for sheet in pdf.pages)
     assert "now" in words.lower()
+
+
+def control_with(street, change):
+    """control.csv with each row's numbers changed; the header stands."""
+    path = street / "control.csv"
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    changed = []
+    for row in rows:
+        name, *numbers, about = row.split(",", 4)
+        changed.append(",".join([name, *change(*numbers), about]))
+    path.write_text("\n".join([head, *changed]) + "\n", encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (lambda n, e, z: (e, n, z), "only with northing and easting exchanged"),
+        (lambda n, e, z: [f"{float(x) / 0.3048:.4f}" for x in (n, e, z)], "only read as feet"),
+        (lambda n, e, z: (n, e, f"{float(z) / 0.3048:.4f}"), "0.00 m if they are feet"),
+    ],
+)
+def test_a_slip_of_the_control_file_is_named_and_is_no_bad_set_up(street, change, message):
+    control_with(street, change)
+    result, _ = run(street)
+    assert result.exit_code == 3
+    assert "control.csv: " in result.stderr
+    assert message in result.stderr
+
+
+def test_a_photo_beside_the_shots_is_named_and_the_morning_goes_on(street):
+    folder = street / "shots" / DAY
+    (folder / "IMG_0412.JPG").write_bytes(b"\xff\xd8\xff\xe0\0\x10JFIF")
+    (folder / "plan sheet.pdf").write_bytes(b"%PDF-1.7\n")
+    (folder / "from the office").write_bytes(b"PK\x03\x04\x14\0\0\0")
+    result, _ = run(street)
+    said = json.loads(result.stdout)["findings"]
+    found = {one["file"]: one for one in said if one["kind"] == "not read"}
+    assert {name: one["severity"] for name, one in found.items()} == {
+        "IMG_0412.JPG": "note", "plan sheet.pdf": "person", "from the office": "person",
+    }  # fmt: skip
+    assert found["IMG_0412.JPG"]["text"] == "IMG_0412.JPG is a picture: not read"
+    assert "an archive or a workbook" in found["from the office"]["text"]
+
+
+def test_what_looks_like_data_and_cannot_be_read_stays_a_refusal(street):
+    folder = street / "shots" / DAY
+    (folder / "more.csv").write_bytes(b"PK\x03\x04\x14\0\0\0")
+    result, _ = run(street)
+    assert result.exit_code == 3
+    assert "more.csv: an archive or a workbook" in result.stderr
+
+
+def test_a_day_of_pictures_alone_is_refused(street):
+    folder = street / "shots" / "2026-05-15"
+    folder.mkdir()
+    (folder / "a.png").write_bytes(b"\x89PNG\r\n\x1a\n")
+    result, _ = run(street)
+    assert result.exit_code == 3
+    assert "a.png: hold no shots" in result.stderr

@@ -11,7 +11,7 @@ from pipeline.compare.intervals import Intervals, summed
 from pipeline.compare.pieces import following, take
 from pipeline.compare.quantities import end_area_volume, prismoidal_volume
 from pipeline.design.alignment import curvature_on, element_of, locate, point_at
-from pipeline.model import Alignment, Floats, Ints, Overlay
+from pipeline.model import Alignment, Floats, Ints, Overlay, Surface
 from pipeline.model.arrays import lock_fields
 
 WITHIN_M = 1e-5
@@ -44,7 +44,9 @@ class SectionVolumes:
     """Cut and fill of k stretches by cross-sections [m3], two methods beside the exact.
 
     ``curve_cut_m3`` and ``curve_fill_m3`` are what the curve correction added to
-    the end areas.
+    the end areas. ``unseen_m`` is the widest part of the layer across the street that no
+    shot covers at the sections of a stretch [m]: areas count nothing there, so that both
+    methods and the exact volume say too little. NaN where the design was not given.
     """
 
     layer: str
@@ -58,6 +60,7 @@ class SectionVolumes:
     curve_fill_m3: Floats
     exact_cut_m3: Floats
     exact_fill_m3: Floats
+    unseen_m: Floats
 
     def __post_init__(self) -> None:
         k = len(self.start)
@@ -150,7 +153,41 @@ def _areas(near: Floats, far: Floats) -> Floats:
     return np.concatenate((area, centre, [np.abs(o1 - o0).sum()]))
 
 
-def by_sections(exact: Intervals, overlay: Overlay, alignment: Alignment) -> SectionVolumes:
+def _whole(design: Surface, overlay: Overlay) -> Overlay:
+    """The design's own triangles as pieces without a difference, about the overlay's origin."""
+    shift = design.origin - overlay.origin
+    corner = design.triangles.ravel()
+    rows = np.arange(len(design.triangles), dtype=np.int64)
+    return Overlay(
+        origin=overlay.origin,
+        x=design.x[corner] + shift[0],
+        y=design.y[corner] + shift[1],
+        cut=np.zeros(len(corner)),
+        start=np.arange(0, len(corner) + 1, 3, dtype=np.int64),
+        ground_triangle=rows,
+        design_triangle=rows,
+    )
+
+
+def _unseen(
+    found: list[Sections], of: tuple[Surface | None, Overlay, Alignment], owner: Ints, count: int
+) -> Floats:
+    """The widest part of the design that no shot covers at the sections of each stretch [m]."""
+    design, overlay, alignment = of
+    if design is None:
+        return np.full(count, np.nan)
+    whole = _whole(design, overlay)
+    widest = np.zeros(count)
+    for each in found:
+        missing = sections(whole, alignment, each.station).width - each.width
+        np.maximum.at(widest, owner, missing)
+    # rounding of corners is no width
+    return np.where(widest < 1e-3, 0.0, widest)
+
+
+def by_sections(
+    exact: Intervals, overlay: Overlay, alignment: Alignment, design: Surface | None = None
+) -> SectionVolumes:
     r"""Average-end-area and prismoidal volumes of the stretches, with the curve correction.
 
     Parameters
@@ -160,6 +197,8 @@ def by_sections(exact: Intervals, overlay: Overlay, alignment: Alignment) -> Sec
     overlay : Overlay
         What they were made of.
     alignment : Alignment
+    design : Surface, optional
+        The layer itself, for the width that no shot covers.
 
     Notes
     -----
@@ -202,6 +241,7 @@ def by_sections(exact: Intervals, overlay: Overlay, alignment: Alignment) -> Sec
         curve_fill_m3=fill[2],
         exact_cut_m3=exact.cut_m3[inside],
         exact_fill_m3=exact.fill_m3[inside],
+        unseen_m=_unseen(found, (design, overlay, alignment), owner, len(start)),
     )
 
 

@@ -51,7 +51,11 @@ def interval_table(found: Intervals) -> Table:
 
 
 def section_table(found: SectionVolumes) -> Table:
-    """End areas and prismoids by stretch, beside the exact volume."""
+    """End areas and prismoids by stretch, beside the exact volume.
+
+    ``not_surveyed_width_m`` is the widest part of the layer that no shot covers at the
+    sections of a stretch: every volume of its row counts nothing there.
+    """
     rows = []
     for k in range(len(found.start)):
         values = (
@@ -64,11 +68,12 @@ def section_table(found: SectionVolumes) -> Table:
                 format_station(found.start[k]),
                 format_station(found.end[k]),
                 *(format_length(float(value), step=0.01) for value in values),
+                format_length(float(found.unseen_m[k]), step=0.01),
             )
         )
     methods = ("end_area", "prismoidal", "curve_correction", "exact")
     numbers = (f"{what}_{method}_m3" for what in ("cut", "fill") for method in methods)
-    columns = ("from_station", "to_station", *numbers)
+    columns = ("from_station", "to_station", *numbers, "not_surveyed_width_m")
     name = f"sections_{column_name(found.layer)}"
     return Table(name, columns, tuple(rows), frozenset(columns[:2]))
 
@@ -90,6 +95,14 @@ def section_lines(found: SectionVolumes) -> tuple[str, ...]:
                 f"  {what} by end areas is more than {100 * EXPLAIN:.0f} % off: it begins, ends or"
                 " bends between the sections; take sections closer together"
             )
+    short = np.flatnonzero(np.nan_to_num(found.unseen_m) > 0)
+    if len(short):
+        worst = short[np.argmax(found.unseen_m[short])]
+        said.append(
+            f"  in {len(short)} of {len(found.start)} stretches part of the width is not surveyed"
+            f" and counts nothing, most {found.unseen_m[worst]:.2f} m between"
+            f" {format_station(found.start[worst])} and {format_station(found.end[worst])}"
+        )
     return tuple(said)
 
 

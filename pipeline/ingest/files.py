@@ -35,6 +35,44 @@ _CLOSED = {
 }
 
 
+_PICTURE, _WORKBOOK, _DOCUMENT = "a picture", "a workbook", "a document"
+_ARCHIVE, _SYSTEM, _SOUND = "an archive", "a file of the operating system", "a film or a recording"
+_NOT_SURVEY = {
+    **dict.fromkeys((".jpg", ".jpeg", ".png", ".gif", ".bmp", ".heic", ".webp", ".tif", ".tiff"),
+                    _PICTURE),
+    **dict.fromkeys((".xls", ".xlsx", ".xlsm", ".ods"), _WORKBOOK),
+    **dict.fromkeys((".doc", ".docx", ".odt", ".rtf", ".ppt", ".pptx"), _DOCUMENT),
+    **dict.fromkeys((".zip", ".7z", ".rar", ".gz", ".tar", ".tgz"), _ARCHIVE),
+    **dict.fromkeys((".mp4", ".mov", ".avi", ".m4a", ".mp3", ".wav"), _SOUND),
+    **dict.fromkeys((".db", ".ini", ".lnk"), _SYSTEM),
+    ".pdf": "a PDF",
+}  # fmt: skip
+_MAGIC = {
+    b"\xff\xd8\xff": _PICTURE, b"\x89PNG": _PICTURE, b"GIF8": _PICTURE, b"BM": _PICTURE,
+    b"II*\0": _PICTURE, b"MM\0*": _PICTURE, b"Rar!": _ARCHIVE, b"7z\xbc\xaf": _ARCHIVE, **_CLOSED,
+}  # fmt: skip
+_DATA = frozenset({*_SUFFIXES, ".csv", ".txt", ".tsv", ".pts", ".xyz", ".asc", ".dat", ".nmea"})
+HARMLESS = frozenset({_PICTURE, _SOUND, _SYSTEM})
+"""What can hold no shots: the others may, and somebody has to look."""
+
+
+def not_survey(path: Path) -> str:
+    """What a file is that holds no survey by its ending or its first bytes; empty: to be read.
+
+    A file whose ending promises data is never put aside: if it cannot be read it is refused.
+    """
+    suffix = path.suffix.lower()
+    if suffix in _DATA:
+        return ""
+    if suffix in _NOT_SURVEY:
+        return _NOT_SURVEY[suffix]
+    with path.open("rb") as stream:
+        head = stream.read(16)
+    # two letters alone could begin a table of points
+    known = (what for magic, what in _MAGIC.items() if head.startswith(magic) and b"\0" in head)
+    return "a PDF" if head.startswith(b"%PDF") else next(known, "")
+
+
 def read(path: Path, fmt: FileFormat) -> Reading:
     """Read one file of points, lines, surfaces or alignments.
 

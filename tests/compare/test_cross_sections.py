@@ -48,6 +48,18 @@ def test_pyramid_by_end_areas_and_by_the_prismoid(pyramid, rectangle):
     assert np.isnan(got.off_by("end_area", "fill"))
 
 
+def test_the_width_that_nobody_shot_is_told(rectangle):
+    """Analytic: ground 6 m wide over a design 8 m wide leaves 2 m of every section unseen."""
+    design, ground = rectangle(40, 8), rectangle(40, 6, (0.1, 0, 0))
+    pieces, line = overlay(ground, design), straight((0.0, 4.0), 40.0)
+    exact = by_interval("clay", pieces, design, line, np.arange(0.0, 41.0, 10.0))
+    got = by_sections(exact, pieces, line, design)
+    assert got.unseen_m == pytest.approx([2.0] * 4, abs=1e-6)
+    assert got.end_area_cut_m3.sum() == pytest.approx(0.1 * 40 * 6)
+    assert by_sections(exact, overlay(design, design), line, design).unseen_m.tolist() == [0.0] * 4
+    assert np.isnan(by_sections(exact, pieces, line).unseen_m).all()
+
+
 def test_wedge_and_prism_are_exact_by_end_areas(rectangle):
     """REF-EW-7: exact for prisms and wedges. 40 x 8 m, from 0.1 to 0.5 m deep."""
     design, ground = rectangle(40, 8), rectangle(40, 8, (0.1, 0.01, 0))

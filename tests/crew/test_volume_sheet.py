@@ -73,7 +73,7 @@ def test_interval_rows():
 def test_section_rows_and_words():
     found = SectionVolumes(
         "clay subgrade", [0, 5], [5, 10], [37.5, 37.5], [0, 0], [50, 50], [0, 0], [0.5, 0], [0, 0],
-        [50, 50], [0, 0],
+        [50, 50], [0, 0], [0, 0.8],
     )  # fmt: skip
     said = volume_sheet.section_lines(found)
     assert said[0] == (
@@ -83,7 +83,12 @@ def test_section_rows_and_words():
     assert said[2] == "fill 0.0 m3 exact, average end area 0.0, prismoidal 0.0"
     assert volume_sheet.section_table(found).rows[0] == (
         "0+000.0", "0+005.0", "37.50", "50.00", "0.50", "50.00", "0.00", "0.00", "0.00", "0.00",
+        "0.00",
     )  # fmt: skip
+    assert said[3] == (
+        "  in 1 of 2 stretches part of the width is not surveyed and counts nothing, most 0.80 m"
+        " between 0+005.0 and 0+010.0"
+    )
 
 
 def test_next_shots_are_a_walk():

@@ -44,9 +44,22 @@ def test_numbers_stay_numbers(cell):
     assert read(csv_text(one_column([cell, "1"], text=False)))[1] == [cell]
 
 
-@pytest.mark.parametrize("cell", ["-0+005.0", "=1", "-1e5", "--1", "@1", "-1,5"])
+@pytest.mark.parametrize("cell", ["-0+005.0x", "=1", "-1e5", "--1", "@1", "-1,5"])
 def test_what_is_no_number_is_guarded_in_a_number_column_too(cell):
     assert read(csv_text(one_column([cell], text=False)))[1] == ["'" + cell]
+
+
+@pytest.mark.parametrize("text", [True, False])
+@pytest.mark.parametrize("cell", ["-0+005.0", "-1+220.000", "-0+005.0 (2)"])
+def test_a_station_before_zero_is_a_number_in_every_column(cell, text):
+    assert read(csv_text(one_column([cell, "x"], text=text)))[1] == [cell]
+
+
+@pytest.mark.parametrize(
+    "cell", ["-0+005.0+cmd", "-0+005.0\n", "-0+5", "=0+005.0", "-0+005.0 (=1)"]
+)
+def test_what_only_begins_like_a_station_is_guarded(cell):
+    assert read(csv_text(one_column([cell, "x"])))[1] == ["'" + cell]
 
 
 def test_a_header_made_of_a_layers_name_is_guarded():

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from pipeline.errors import InputError, JobError
 from pipeline.ingest.job.job import job_path, read_job
 from pipeline.ingest.job.morning import latest_day, morning_files
+from pipeline.settings import Job
 
 # ruff: noqa: E501
 GOOD = """\
@@ -40,7 +43,7 @@ def test_what_is_stated_is_taken_and_the_rest_is_assumed(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("max_edge_m = 12", "max_edge_m = -1", r"line 10, surface.max_edge_m = -1: .*greater than 0"),
+        ("max_edge_m = 12", "max_edge_m = -1", r"line 10, surface.max_edge_m = -1: .*greater than or equal to 0.1"),
         ("max_edge_m = 12", "max_edge_m = nan", r"line 10, surface.max_edge_m = nan: .*finite"),
         ("max_edge_m = 12", 'max_edge_m = "12"', r"surface.max_edge_m = '12': .*valid number"),
         ("max_edge_m", "max_egde_m", r"line 10, surface.max_egde_m: no such setting, did you mean 'max_edge_m'"),
@@ -57,6 +60,59 @@ def test_a_wrong_setting_is_named_with_its_line(tmp_path, old, new, message):
 
     with pytest.raises(JobError, match=message):
         read_job(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("table", "setting", "value"),
+    [
+        ("rounding", "on_grade_m", 1.0),  # everything would be GRADE
+        ("rounding", "dirt_m", 1.0),  # centimetres typed for metres
+        ("rounding", "curb_m", 0.0),
+        ("edge", "watch_m", 20.0),  # millimetres
+        ("edge", "chords_m", [0.01]),
+        ("machine", "inside_m", 30.0),
+        ("bank", "most_m", 25.0),
+        ("hazards", "mixing_depth_m", 30.0),
+        ("hazards", "worst_k", 0.1),  # no worst case at all
+        ("sights", "rod_m", 120.0),
+        ("stakes", "interval_m", 0.001),  # a list without end
+        ("volumes", "interval_m", 0.0001),
+        ("design.limits", "crossfall_most_pct", 200.0),
+        ("shots.sightings", "grid_scale", 3.28),  # a foot for a scale
+        ("shots.positions", "local_origin_deg", [524813.0, 60.0]),
+    ],
+)
+def test_nonsense_is_refused_by_its_name(tmp_path, table, setting, value):
+    write(tmp_path, f"{GOOD}\n[{table}]\n{setting} = {value}\n")
+    with pytest.raises(JobError, match=rf"line \d+, {table}\.{setting}.*should be (less|greater)"):
+        read_job(tmp_path)
+
+
+def test_limits_of_one_thing_have_to_rise(tmp_path):
+    write(tmp_path, GOOD + "\n[edge]\nwatch_m = 0.06\n")
+    with pytest.raises(JobError, match=r"edge.paint_m = 0.05: is less than edge.watch_m = 0.06"):
+        read_job(tmp_path)
+
+
+def test_every_number_of_the_job_has_a_least_and_a_most():
+    """By the schema that the settings give of themselves: costs and stations are open."""
+    from pydantic import TypeAdapter
+
+    open_ended = re.compile(r"per_m3|near_station|throat|centre|start|end$|layers$|points$")
+    schema = TypeAdapter(Job).json_schema()
+    tables = [schema, *schema["$defs"].values()]
+    unbounded, seen = [], 0
+    for table in tables:
+        for name, rule in table.get("properties", {}).items():
+            parts = [rule, *rule.get("anyOf", []), rule.get("items", {})]
+            for part in [part for part in parts if part.get("type") in ("number", "integer")]:
+                seen += 1
+                lower = {"minimum", "exclusiveMinimum"} & part.keys()
+                upper = {"maximum", "exclusiveMaximum"} & part.keys()
+                if not (lower and upper) and "enum" not in part and not open_ended.search(name):
+                    unbounded.append(f"{table['title']}.{name}")
+    assert unbounded == []
+    assert seen > 120
 
 
 def test_all_mistakes_are_listed_at_once(tmp_path):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -97,6 +97,22 @@ def set_out(
                     zip(stakes.kind, stakes.mark, strict=True)]),
         note=texts(notes),
     )  # fmt: skip
+
+
+def held(points: SetOut, rules: InstrumentRules) -> SetOut:
+    """The points of a day that a finding stops: HOLD in every note, code and, failing both, id.
+
+    An instrument shows what the job's columns carry, so the word goes where it is seen.
+    """
+    ids = [str(name) for name in points.id]
+    if not {"note", "code"} & set(rules.columns):
+        ids = short_ids([f"HOLD {name}" for name in ids], rules.id_limit)
+    return replace(
+        points,
+        id=texts(ids),
+        code=texts([f"HOLD {word}" for word in points.code]),
+        note=texts([f"HOLD {word}" for word in points.note]),
+    )
 
 
 def table(points: SetOut, rules: InstrumentRules) -> Table:

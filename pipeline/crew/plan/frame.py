@@ -143,6 +143,11 @@ def band_span(limits: Sequence[float], band: int) -> str:
     return f"{low}-{high}" if high else f"over {low}"
 
 
+def band_within(limits: Sequence[float]) -> str:
+    """The band about zero: ``within 2`` [cm]. GRADE is another word: within the tolerance."""
+    return f"within {round(limits[0] * 100, 3):g}"
+
+
 def _centimetres(limits: Sequence[float], band: int) -> tuple[str, str]:
     low, high = (
         f"{round(limits[k] * 100, 3):g}" if k < len(limits) else "" for k in (band - 1, band)
@@ -173,7 +178,7 @@ def _legend(pen: _Pen, limits: Sequence[float]) -> Picture:
     """Bands from the deepest cut to the deepest fill on the left, symbols on the right."""
     n = len(limits)
     rows = [("cut", k, f"C  {band_words(limits, k)}") for k in range(n, 0, -1)]
-    rows += [("", 0, f"within {round(limits[0] * 100, 3):g} cm")]
+    rows += [("", 0, f"{band_within(limits)} cm")]
     rows += [("fill", k, f"F  {band_words(limits, k)}") for k in range(1, n + 1)]
     pen.write("text-legend", "C = CUT, TAKE OFF   F = FILL, PUT ON", _INDENT_MM, _VALUE_TEXT_MM)
     pen.down -= 5.0

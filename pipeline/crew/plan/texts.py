@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from pipeline.crew.hubs.references import lath_name
-from pipeline.crew.plan.frame import SIGN_SIZES_MM, band_span
+from pipeline.crew.plan.frame import SIGN_SIZES_MM, band_span, band_within
 from pipeline.crew.plan.inputs import band_side
 from pipeline.crew.plan.labels import (
     NO_LABELS,
@@ -193,7 +193,9 @@ def band_texts(base: Base) -> Labels:
         shapes = polygons_of([region.rings for region in band.regions], base.street.origin)
         x, y = inside(cells(shapes, _BAND_LABEL_MM * base.mm, _BAND_WORDS_MM2 * base.mm**2))
         side, number = band_side(band, limits)
-        text = f"{side[0].upper()} {band_span(limits, number)}" if side else "GRADE"
+        text = (
+            f"{side[0].upper()} {band_span(limits, number)}" if side else f"{band_within(limits)}"
+        )
         style = _style(base, "text-band", 1.8)
         found.append(beside(x, y, base.along(x, y), [text] * len(x), style, "c"))
     return join_labels(found)

@@ -13,10 +13,17 @@ from pipeline.ingest.files import read
 from pipeline.ingest.job.control import read_control
 from pipeline.ingest.job.designfiles import DesignFiles, read_design
 from pipeline.ingest.job.job import JOB_FILE, job_path, read_job
-from pipeline.ingest.job.morning import MorningFile, days, fingerprint, latest_day, morning_files
+from pipeline.ingest.job.morning import (
+    MorningFile,
+    days,
+    fingerprint,
+    latest_day,
+    morning_files,
+    put_aside,
+)
 from pipeline.ingest.job.utilities import read_utilities
 from pipeline.ingest.landxml.observations import read_landxml_observations
-from pipeline.model import FieldNotes, Fingerprint, Reading, Shots, Utilities, join_shots
+from pipeline.model import FieldNotes, Findings, Fingerprint, Reading, Shots, Utilities, join_shots
 from pipeline.settings import Job
 
 TABLES = frozenset({".csv", ".txt", ".tsv", ".pts", ".xyz"})
@@ -28,7 +35,8 @@ class Inputs:
     """Everything that was read, before anything is judged.
 
     ``readings`` has one entry a file of the day: what a reader of points gave,
-    or the sightings that still have to be reduced.
+    or the sightings that still have to be reduced. ``aside`` names the files of the
+    day that are pictures, documents or the like, and were not read.
     """
 
     job: Job
@@ -38,6 +46,7 @@ class Inputs:
     utilities: Utilities | None
     files: tuple[MorningFile, ...]
     readings: tuple[Reading | FieldNotes, ...]
+    aside: Findings
     yesterday: Shots | None
     fingerprints: tuple[Fingerprint, ...]
 
@@ -48,7 +57,7 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
     day = day or latest_day(job)
     design = read_design(job)
     record, utilities, paths = _records(job, design)
-    files = morning_files(job, day)
+    files, aside = put_aside(job, morning_files(job, day))
     before = _day_before(job, day)
     # what of yesterday's files this day was compared with is an input as well
     paths += [file.path for file in (*files, *before)]
@@ -60,6 +69,7 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
         utilities=utilities,
         files=files,
         readings=tuple(_read(file, job) for file in files),
+        aside=aside,
         yesterday=_shots_of(before),
         fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
     )
@@ -78,6 +88,7 @@ def read_before_shots(folder: Path) -> Inputs:
         utilities=utilities,
         files=(),
         readings=(),
+        aside=(),
         yesterday=None,
         fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
     )

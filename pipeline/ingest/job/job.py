@@ -7,6 +7,8 @@ import json
 import re
 import tomllib
 from dataclasses import fields, is_dataclass, replace
+from itertools import pairwise
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,17 @@ from pipeline.settings import Job
 JOB_FILE = "job.toml"
 OWN_FIELDS = frozenset({"folder", "given"})
 """Fields that the reader sets, not the crew."""
+
+
+RISING = (
+    ("edge.watch_m", "edge.paint_m", "edge.stop_m"),
+    ("bank.missing_m", "bank.least_m", "bank.most_m", "bank.heavy_m"),
+    ("hazards.hand_m", "hazards.slow_m"),
+    ("checks.control_warn_h_m", "checks.control_stop_h_m"),
+    ("checks.control_warn_v_m", "checks.control_stop_v_m"),
+    ("design.limits.crossfall_least_pct", "design.limits.crossfall_most_pct"),
+)
+"""Limits of one thing, the milder first: out of order, one of them would never be met."""
 
 
 def read_job(folder: Path) -> Job:
@@ -42,6 +55,7 @@ def read_job(folder: Path) -> Job:
     stated = _parse(path, text)
     job = _validate(path, text, stated)
     _check_layers(path, text, job)
+    _check_orders(path, text, job)
     return replace(job, folder=path.parent.resolve(), given=frozenset(_dotted(stated)))
 
 
@@ -169,6 +183,20 @@ def _check_layers(path: Path, text: str, job: Job) -> None:
             f"found {job.target.layer!r}, but the layers are {', '.join(names)}",
             "name one of them",
         )
+
+
+def _check_orders(path: Path, text: str, job: Job) -> None:
+    """Refuse limits of one thing that do not rise."""
+    for keys in RISING:
+        values = [attrgetter(key)(job) for key in keys]
+        for (low, low_value), (high, value) in pairwise(zip(keys, values, strict=True)):
+            if low_value > value:
+                line = _line_of(text, high.split("."))
+                raise JobError(
+                    f"{path.name} line {line}, {high} = {value:g}",
+                    f"is less than {low} = {low_value:g}",
+                    "let the limits rise in this order",
+                )
 
 
 def _count(number: int, noun: str) -> str:

@@ -9,8 +9,9 @@ from fnmatch import fnmatch
 from pathlib import Path
 
 from pipeline.errors import InputError
+from pipeline.ingest.files import HARMLESS, not_survey
 from pipeline.ingest.job.job import job_path
-from pipeline.model import Fingerprint
+from pipeline.model import Finding, Findings, Fingerprint, Severity
 from pipeline.settings import FileFormat, Job
 
 _DAY = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])[a-z]?", re.ASCII)
@@ -84,6 +85,36 @@ def morning_files(job: Job, day: str) -> tuple[MorningFile, ...]:
     if not files:
         raise InputError(f"{job.shots.folder}/{day}", "no file", "lay the day's shots there")
     return tuple(files)
+
+
+def put_aside(job: Job, files: tuple[MorningFile, ...]) -> tuple[tuple[MorningFile, ...], Findings]:
+    """The files that can hold shots, and a finding for each that is something else.
+
+    A photo beside the shots is no reason to refuse a morning; a file that a format of the
+    job names is always read, whatever it looks like.
+
+    Raises
+    ------
+    InputError
+        No file is left.
+    """
+    read, found = [], []
+    for file in files:
+        named = any(fnmatch(file.path.name, one.files) for one in job.shots.formats
+                    if one.files != "*")  # fmt: skip
+        what = "" if named else not_survey(file.path)
+        if not what:
+            read.append(file)
+            continue
+        harmless = what in HARMLESS
+        do = "nothing" if harmless else "export its points as text if it holds shots of today"
+        text = f"{file.path.name} is {what}: not read"
+        severity: Severity = "note" if harmless else "person"
+        found.append(Finding(severity, "not read", text, do, file=file.path.name))
+    if not read:
+        names = ", ".join(file.path.name for file in files)
+        raise InputError(f"the day's files {names}", "hold no shots", "lay the day's shots there")
+    return tuple(read), tuple(found)
 
 
 def _format_of(job: Job, name: str) -> FileFormat:

@@ -4,21 +4,15 @@ from __future__ import annotations
 
 import os
 import sys
-import threading
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from pipeline import __version__
 from pipeline.errors import LathError
 from pipeline.options import FOLDER, NUMBER, STATION
-
-if TYPE_CHECKING:
-    from pipeline.run import Stopwatch
+from pipeline.terminal import as_text, say_clock, say_unless, stopwatch, telling
 
 HELD = 4
 """Exit code: a finding stops the day until a person has settled it."""
@@ -78,7 +72,7 @@ def demo(folder: Path, json_wanted: bool) -> None:
     from pipeline.demo import lay_down
 
     lay_down(folder)
-    _say(f"Laid down the invented job in {folder}/", json_wanted)
+    say_unless(json_wanted, f"Laid down the invented job in {folder}/")
     _run(folder, None, None, json_wanted)
 
 
@@ -98,6 +92,47 @@ def run(job: Path, day: str | None, out: Path | None, pictures: bool, json_wante
     _run(job, day, out, json_wanted, with_pictures=pictures)
 
 
+@main.command("watch")
+@click.argument("job", type=FOLDER)
+@click.option("--day", help="Only this day; any that gets new files if not given.")
+@click.option("--out", type=FOLDER, help="Where packages go; JOB/out if not given.")
+@click.option("--every", type=NUMBER, default=2.0, show_default=True, help="Look every so many s.")
+@as_json
+def watch_command(
+    job: Path, day: str | None, out: Path | None, every: float, json_wanted: bool
+) -> None:
+    """Run the day again whenever new shots are laid in its folder.
+
+    A file that is still being copied is waited for. A refusal or a stop is printed, and the
+    watch goes on. Ctrl-C ends it.
+
+    \b
+    Example:
+      lath watch street
+    """  # noqa: D301
+    from pipeline.watching import Watch, watch
+
+    if not every > 0:
+        raise click.UsageError("--every takes a number of seconds above zero")
+
+    def run_one(of: str) -> None:
+        say_clock(f"running {of}")
+        try:
+            _run(job, of, out, json_wanted)
+        except LathError as refusal:
+            click.echo(f"lath: {refusal}", err=True)
+        except SystemExit:
+            # the code of a run that was done or held; a watch goes on after both
+            pass
+        say_clock("watching on")
+
+    try:
+        say_clock(f"watching {job}, Ctrl-C ends it")
+        watch(Watch(job, out or job / "out", day, say_clock), every, run_one)
+    except KeyboardInterrupt:
+        say_clock("watch ended")
+
+
 @main.command()
 @click.argument("job", type=FOLDER)
 @of_day
@@ -113,10 +148,10 @@ def check(job: Path, day: str | None, json_wanted: bool) -> None:
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
-    watch = _stopwatch()
+    watch = stopwatch()
     result = publish.complete(run_day(job, day, watch))
     if json_wanted:
-        click.echo(_json(saying.run_object(result, None, watch.seconds)))
+        click.echo(as_text(saying.run_object(result, None, watch.seconds)))
     else:
         click.echo("\n".join(words(saying.summary_of(result))))
         click.echo("Nothing written.")
@@ -159,7 +194,7 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
     else:
         raise click.UsageError("give --station (and --offset), or --east and --north")
     if json_wanted:
-        click.echo(_json(saying.place_object(place)))
+        click.echo(as_text(saying.place_object(place)))
     else:
         click.echo("\n".join(saying.place_words(place)))
     sys.exit(HELD if place.held else 0)
@@ -195,7 +230,7 @@ def read(files: tuple[Path, ...], **options: Any) -> None:
         raise click.UsageError(str(error)) from None
     told = []
     for path in files:
-        with _telling(path) as tell:
+        with telling(path) as tell:
             told.append(readout.read_file(path, asked, wanted, tell))
         if not options["json_wanted"] and (words := readout.told_words(told[-1])):
             click.echo("\n".join(words))
@@ -203,7 +238,7 @@ def read(files: tuple[Path, ...], **options: Any) -> None:
             click.echo(f"lath: {told[-1].refusal}", err=True)
     objects = [readout.told_object(one) for one in told]
     if options["json_wanted"] and (len(told) > 1 or told[0].description):
-        click.echo(_json(objects if len(told) > 1 else objects[0]))
+        click.echo(as_text(objects if len(told) > 1 else objects[0]))
     sys.exit(max(one.refusal.exit_code if one.refusal else 0 for one in told))
 
 
@@ -229,12 +264,12 @@ def pregrade(
     from pipeline import earthworks, saying
     from pipeline.run import run_day
 
-    result = run_day(job, day, _stopwatch())
+    result = run_day(job, day, stopwatch())
     found = earthworks.earthworks(result)
     height = earthworks.how_high(result, found, spread_kg_m2=spread, equal_costs=equal_costs)
     haul = earthworks.where_it_goes(found, result, equal_costs=equal_costs)
     if json_wanted:
-        click.echo(_json(saying.pregrade_object(result, height, haul)))
+        click.echo(as_text(saying.pregrade_object(result, height, haul)))
         return
     click.echo("\n".join((*height.words, "", *haul.words, "", *height.honesty)))
     for table in height.tables[:2]:
@@ -256,10 +291,10 @@ def compare_days(job: Path, before: str, after: str, json_wanted: bool) -> None:
     from pipeline import publish_days
     from pipeline.run import run_day
 
-    watch = _stopwatch()
+    watch = stopwatch()
     days = run_day(job, before, watch), run_day(job, after, watch)
     if json_wanted:
-        click.echo(_json(publish_days.change_object(*days)))
+        click.echo(as_text(publish_days.change_object(*days)))
     else:
         sentences, _ = publish_days.change_words(*days)
         click.echo("\n".join(sentences))
@@ -289,7 +324,7 @@ def layout_command(job: Path, out: Path | None, json_wanted: bool) -> None:
     result = setting_out.set_out(job)
     folder = setting_out.deliver(result, out)
     if json_wanted:
-        click.echo(_json(setting_out.layout_object(result, folder)))
+        click.echo(as_text(setting_out.layout_object(result, folder)))
     else:
         click.echo("\n".join(setting_out.layout_words(result, folder)))
 
@@ -297,82 +332,26 @@ def layout_command(job: Path, out: Path | None, json_wanted: bool) -> None:
 def _run(
     job: Path, day: str | None, out: Path | None, json_wanted: bool, *, with_pictures: bool = False
 ) -> None:
+    """Run a day, say what came of it, and end the process with its code."""
     from pipeline import publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
-    watch = _stopwatch()
-    result = run_day(job, day, watch)
-    with watch.stage("deliver"):
+    spent = stopwatch()
+    result = run_day(job, day, spent)
+    with spent.stage("deliver"):
         done = publish.deliver(publish.complete(result), out, with_pictures=with_pictures)
     result = done.day
     if json_wanted:
-        click.echo(_json(saying.run_object(result, done.folder, watch.seconds)))
+        click.echo(as_text(saying.run_object(result, done.folder, spent.seconds)))
     else:
         click.echo("\n".join(words(saying.summary_of(result))))
-        click.echo(f"Package    {done.folder}, {sum(watch.seconds.values()):.1f} s")
+        click.echo(f"Package    {done.folder}, {sum(spent.seconds.values()):.1f} s")
     if done.history_refusal:
         click.echo(
             f"lath: the package is whole, but not in the history. {done.history_refusal}", err=True
         )
     sys.exit(HELD if result.held else 0)
-
-
-def _stopwatch() -> Stopwatch:
-    """A stopwatch that names the stage on standard error once a run takes over a second."""
-    from pipeline.run import Stopwatch
-
-    begun = time.monotonic()
-
-    def tell(stage: str) -> None:
-        if time.monotonic() - begun > 1.0:
-            click.echo(f"  {stage} ...", err=True)
-
-    return Stopwatch(tell)
-
-
-BIG_BYTES = 20_000_000
-"""Progress is told at once on a larger file, after a second on any other."""
-
-
-@contextmanager
-def _telling(path: Path) -> Iterator[Callable[[str], None]]:
-    """Takes words on how far the reading of a file is, and says them now and then."""
-    from pipeline.ingest.source import shown
-
-    latest, done = ["reading"], threading.Event()
-
-    def say() -> None:
-        click.echo(f"  {shown(path.name, 80)}: {latest[-1]} ...", err=True)
-
-    def now_and_then() -> None:
-        wait = 1.0
-        while not done.wait(wait):
-            say()
-            wait = 2.0
-
-    size = path.stat().st_size if path.is_file() else 0
-    if size > BIG_BYTES:
-        latest.append(f"reading {size / 1e6:.0f} MB")
-        say()
-    teller = threading.Thread(target=now_and_then, daemon=True)
-    teller.start()
-    try:
-        yield latest.append
-    finally:
-        done.set()
-        teller.join()
-
-
-def _json(value: object) -> str:
-    from pipeline.deliver.json import json_bytes
-
-    return json_bytes(value).decode("utf-8").rstrip("\n")
-
-
-def _say(text: str, quiet: bool) -> None:
-    if not quiet:
-        click.echo(text)
 
 
 if __name__ == "__main__":

@@ -53,7 +53,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "convert_line": GROUND | {"ingest", "deliver", "design"},
     "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},
     "readout": GROUND | {"ingest", "convert"},
+    "watching": {"ingest"},
     "options": {"units"},
+    "terminal": {"run", "ingest", "deliver"},
     "cli": GROUND
     | set(STAGES)
     | {
@@ -66,6 +68,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "readout",
         "demo",
         "options",
+        "terminal",
+        "watching",
     },
 }
 FORBIDDEN_NAMES = {"utils", "helpers", "core", "common", "base", "manager"}

@@ -14,7 +14,7 @@ from pipeline.ingest.job.job import job_path
 from pipeline.model import Finding, Findings, Fingerprint, Severity
 from pipeline.settings import FileFormat, Job
 
-_DAY = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])[a-z]?", re.ASCII)
+DAY = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])[a-z]?", re.ASCII)
 """A second package of one day has a letter behind the date."""
 _ALMOST = re.compile(r"\d{2,4}\D\d{1,2}\D\d{1,4}", re.ASCII)
 
@@ -32,13 +32,13 @@ def days(job: Job) -> tuple[str, ...]:
     root = job_path(job, job.shots.folder)
     folders = [one.name for one in (root.iterdir() if root.is_dir() else ()) if one.is_dir()]
     for name in sorted(folders):
-        if _ALMOST.match(name) and not _DAY.fullmatch(name):
+        if _ALMOST.match(name) and not DAY.fullmatch(name):
             raise InputError(
                 f"{job.shots.folder}/{name}",
                 "looks like a day and is none",
                 "name it YYYY-MM-DD, or another day would be run in its place",
             )
-    return tuple(sorted(name for name in folders if _DAY.fullmatch(name)))
+    return tuple(sorted(name for name in folders if DAY.fullmatch(name)))
 
 
 def latest_day(job: Job) -> str:
@@ -65,7 +65,7 @@ def morning_files(job: Job, day: str) -> tuple[MorningFile, ...]:
     InputError
         No such day, or an empty one.
     """
-    if not _DAY.fullmatch(day):
+    if not DAY.fullmatch(day):
         raise InputError(
             f"day {day!r}", "is no date", "name the day's folder YYYY-MM-DD, such as 2026-05-14"
         )

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from pipeline.compare import compose, ponds
 from pipeline.design import alignment as line
 from pipeline.design import beneath, changes, checks, joining, profile, returns
+from pipeline.design.equations import station_text
 from pipeline.design.strips import triangulate
 from pipeline.design.tie import tie
 from pipeline.design.warp import onto
@@ -112,7 +114,7 @@ def _basins(things: Utilities | None) -> list[tuple[float, float]]:
 
 def _main(files: DesignFiles, job: Job) -> tuple[Corridor, Findings]:
     alignment, found = line.build(files.alignment)
-    heights, more = profile.build(files.profile)
+    heights, more = profile.build(files.profile, partial(station_text, alignment, step=0.001))
     in_table = [rule for rule in job.layers if not rule.below]
     tabled = changes.layers(files.sections, in_table) if files.sections is not None else ()
     have = {layer.name: layer for layer in tabled}
@@ -158,7 +160,7 @@ def surface_from(
 def _line(files: LineFiles, name: str, job: Job) -> tuple[Corridor, Findings]:
     """A street or an edge of its own files, with those layers of the job that its table has."""
     alignment, found = line.build(files.alignment)
-    heights, more = profile.build(files.profile)
+    heights, more = profile.build(files.profile, partial(station_text, alignment, step=0.001))
     have = {layer.name for row in files.sections.sections for layer in row.layers}
     rules = [rule for rule in job.layers if rule.name in have]
     own = {layer.name: layer for layer in changes.layers(files.sections, _bare(rules))}

@@ -20,8 +20,9 @@ from pipeline.crew.haul.arrows import Arrow
 from pipeline.crew.pregrade import evidence as pregrade_evidence
 from pipeline.crew.pregrade import recommendation as pregrade
 from pipeline.crew.pregrade import sheet as pregrade_sheet
+from pipeline.design.equations import station_text
 from pipeline.errors import JobError
-from pipeline.model import Quantity, Table
+from pipeline.model import Alignment, Quantity, Table
 from pipeline.run import Day
 from pipeline.units import round_half_away
 
@@ -112,21 +113,22 @@ def earthworks_words(found: Earthworks, day: Day) -> tuple[str, ...]:
         *volume_sheet.uncertainty_lines(found.quantity, found.sure),
         *volume_sheet.state_lines(found.quantity, job.bulking),
         *volume_sheet.section_lines(found.sections),
-        *volume_sheet.balance_lines(found.evenness, job.volumes),
+        *volume_sheet.balance_lines(found.evenness, job.volumes, day.morning.corridor.alignment),
     )
 
 
-def earthworks_tables(found: Earthworks) -> tuple[Table, ...]:
+def earthworks_tables(found: Earthworks, day: Day) -> tuple[Table, ...]:
     """``volumes_...csv``, end areas, balance and the next shots."""
+    line = day.morning.corridor.alignment
     return (
-        volume_sheet.interval_table(found.stretches),
-        volume_sheet.section_table(found.sections),
-        volume_sheet.balance_table(found.evenness),
-        volume_sheet.next_shot_table(found.next_shots),
+        volume_sheet.interval_table(found.stretches, line),
+        volume_sheet.section_table(found.sections, line),
+        volume_sheet.balance_table(found.evenness, line),
+        volume_sheet.next_shot_table(found.next_shots, line),
     )
 
 
-def earthworks_object(found: Earthworks) -> dict[str, Any]:
+def earthworks_object(found: Earthworks, line: Alignment) -> dict[str, Any]:
     """Standard errors and stretches for ``quantities.json``; null where there is no number."""
     errors = {name: _number(getattr(found.sure, name).total) for name in ("cut", "fill", "net")}
     rows = found.stretches
@@ -137,6 +139,8 @@ def earthworks_object(found: Earthworks) -> dict[str, Any]:
             {
                 "from": _number(rows.start[k]),
                 "to": _number(rows.end[k]),
+                "from_station": station_text(line, float(rows.start[k])) or None,
+                "to_station": station_text(line, float(rows.end[k])) or None,
                 "cut_m3": _number(rows.cut_m3[k]),
                 "fill_m3": _number(rows.fill_m3[k]),
                 "uncovered_m2": _number(rows.uncovered_area_m2[k], 0.01),
@@ -166,7 +170,7 @@ def where_it_goes(found: Earthworks, day: Day, *, equal_costs: bool) -> Haul:
     moves = haul.plan(found.stretches.middle, gives, needs, rates, job.hauling)
     return Haul(
         haul.words(moves, haul.summary(moves, job.hauling), rates),
-        haul.table(moves),
+        haul.table(moves, day.morning.corridor.alignment),
         haul_arrows.arrows(moves, day.morning.corridor.alignment),
     )
 
@@ -197,7 +201,7 @@ def how_high(
         None if utilities is None else len(utilities),
     )
     decision = pregrade.decision(job, lot, spread_kg_m2=spread_kg_m2, equal_costs=equal_costs)
-    words = list(pregrade_sheet.lines(decision, job.hauling))
+    words = list(pregrade_sheet.lines(decision, job.hauling, line))
     if spread_kg_m2 is not None:
         planned = pregrade.decision(job, lot, equal_costs=equal_costs)
         words += pregrade_sheet.change_lines(planned, decision)

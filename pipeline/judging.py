@@ -7,6 +7,7 @@ made here.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design import profile
 from pipeline.design.constants import known_constants
+from pipeline.design.equations import station_text
 from pipeline.errors import InputError
 from pipeline.ingest.job.inputs import Inputs
 from pipeline.model import (
@@ -34,7 +36,6 @@ from pipeline.model import (
     Texts,
 )
 from pipeline.ongrid import OnGrid
-from pipeline.units import format_station
 
 ENDS_M = 0.5
 """A design may end this far before its line without a word [assumed]."""
@@ -156,6 +157,7 @@ def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> r
         control=inputs.control,
         utilities=inputs.utilities,
         yesterday=inputs.yesterday,
+        called=partial(station_text, corridor.alignment),
     )
 
 
@@ -258,6 +260,7 @@ def hubs_off(case: review.Case, corridor: Corridor, hubs: Bools) -> tuple[Bools,
 def short_design(corridor: Corridor) -> Findings:
     """Profile and sections that cover less than the line, or another stretch of it."""
     line_from, line_to = corridor.alignment.station[0], corridor.alignment.station[-1]
+    called = partial(station_text, corridor.alignment)
     reaches = [("the profile", corridor.profile.station)]
     reaches += [(f"sections of {x.name}", x.station) for x in corridor.layers if len(x.station)]
     found = []
@@ -265,8 +268,8 @@ def short_design(corridor: Corridor) -> Findings:
         first, last = float(station[0]), float(station[-1])
         if first > line_from + ENDS_M or last < line_to - ENDS_M:
             text = (
-                f"{what} reach from {format_station(first)} to {format_station(last)},"
-                f" the line from {format_station(line_from)} to {format_station(line_to)};"
+                f"{what} reach from {called(first)} to {called(last)},"
+                f" the line from {called(line_from)} to {called(line_to)};"
                 " nothing is designed on the rest, and nothing is marked there"
             )
             found.append(Finding("person", "design shorter than its line", text, "complete it"))
@@ -336,4 +339,6 @@ def suspected_busts(case: review.Case, fate: Texts) -> tuple[Findings, Ints]:
     rows = np.array([row for run in found for row in run.rows], dtype=np.int64)
     constants = {**ROD_STEPS, **case.mixed_up}
     aside = rules.set_bust_aside
-    return runs.findings(shots, case.feet, found, constants, set_aside=aside), rows
+    return runs.findings(
+        shots, case.feet, found, constants, set_aside=aside, called=case.called
+    ), rows

@@ -62,9 +62,9 @@ def package_files(day: Day) -> dict[str, bytes]:
             dots.table(day.dots, day.morning.inputs.job.walk, line),
         ]
         work = earthworks(day)
-        tables += earthworks_tables(work)
+        tables += earthworks_tables(work, day)
         files["quantities.json"] = json.json_bytes(
-            {**quantities_object(day), "target_in_detail": earthworks_object(work)}
+            {**quantities_object(day), "target_in_detail": earthworks_object(work, line)}
         )
         files["cutfill.dxf"] = drawing_bytes(day)
         files["ground.xml"] = surfaces_bytes(day)

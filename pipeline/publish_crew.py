@@ -147,7 +147,8 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
 
 def crew_findings(work: CrewWork) -> Findings:
     """What of the crew's work needs a person before anyone starts."""
-    said = [*hazards.findings(work.things), *lows.findings(work.turns)]
+    line = work.corridor.alignment
+    said = [*hazards.findings(work.things, line), *lows.findings(work.turns, line)]
     sheet = work.sheet
     said += [
         Finding(

@@ -13,6 +13,7 @@ from pipeline.compare import days, progress
 from pipeline.crew.page import change as daychange
 from pipeline.deliver import history
 from pipeline.deliver.history import DayRecord
+from pipeline.design.equations import station_text
 from pipeline.errors import InputError, OutputError
 from pipeline.model import Finding, Findings, Floats, Shots, Table
 from pipeline.run import Day, sorted_findings
@@ -80,7 +81,8 @@ def change_words(before: Day, after: Day) -> tuple[tuple[str, ...], tuple[Table,
     """Sentences and tables of what moved, for the page and for ``lath compare-days``."""
     shift, change = after.since or day_change(before, after)
     names = before.morning.inputs.day, after.morning.inputs.day
-    return daychange.sentences(shift, change, names), (daychange.change_table(change),)
+    line = after.morning.corridor.alignment
+    return daychange.sentences(shift, change, names), (daychange.change_table(change, line),)
 
 
 def change_findings(before: Day, after: Day) -> Findings:
@@ -92,7 +94,7 @@ def change_findings(before: Day, after: Day) -> Findings:
 def change_object(before: Day, after: Day) -> dict[str, Any]:
     """What ``lath compare-days --json`` prints; null where too little was shot to tell."""
     shift, change = day_change(before, after)
-    sure = change.sure
+    sure, line = change.sure, after.morning.corridor.alignment
     return {
         "before": before.morning.inputs.day,
         "after": after.morning.inputs.day,
@@ -108,6 +110,8 @@ def change_object(before: Day, after: Day) -> dict[str, Any]:
             {
                 "from": float(change.start[k]),
                 "to": float(change.end[k]),
+                "from_station": station_text(line, float(change.start[k])),
+                "to_station": station_text(line, float(change.end[k])),
                 "area_m2": _number(float(change.area_m2[k]), 0.01),
                 "mean_m": _number(float(change.mean_m[k]), 1e-4),
                 "sd_m": _number(float(change.sd_m[k]), 1e-4),

@@ -18,7 +18,7 @@ from pipeline.design.equations import station_text
 from pipeline.earthworks import Haul, Pregrade
 from pipeline.ingest.job.inputs import Inputs
 from pipeline.judging import USED_FATES
-from pipeline.model import Finding, Quantity, Table
+from pipeline.model import Alignment, Finding, Quantity, Table
 from pipeline.run import Day
 from pipeline.settings import Job
 from pipeline.units import format_length, format_side, lath_mark, round_half_away
@@ -35,12 +35,19 @@ def findings_object(day: Day) -> dict[str, Any]:
         "day": day.morning.inputs.day,
         "held": day.held,
         "caution": CAUTION,
-        "findings": [finding_object(finding) for finding in day.findings],
+        "findings": [finding_object(finding, _line(day)) for finding in day.findings],
     }
 
 
-def finding_object(finding: Finding) -> dict[str, Any]:
-    """One finding as JSON takes it: null where there is no number."""
+def _line(day: Day) -> Alignment:
+    return day.morning.corridor.alignment
+
+
+def finding_object(finding: Finding, line: Alignment) -> dict[str, Any]:
+    """One finding as JSON takes it: null where there is no number.
+
+    ``station`` is counted on from the start, ``station_text`` what `line` calls it.
+    """
     return {
         "severity": finding.severity,
         "kind": finding.kind,
@@ -50,6 +57,7 @@ def finding_object(finding: Finding) -> dict[str, Any]:
         "file": finding.file or None,
         "line": finding.line or None,
         "station": number(finding.station),
+        "station_text": station_text(line, finding.station) or None,
         "offset": number(finding.offset),
     }
 
@@ -157,7 +165,7 @@ def summary_of(day: Day) -> Summary:
     unread = [("row that cannot be read", refused)] if refused else []
     listed = sum(count for name, count in reasons if name not in USED_FATES)
     painted = day.dots.kind
-    along = day.morning.corridor.alignment
+    along = _line(day)
     return Summary(
         job=job.name,
         day=morning.inputs.day,
@@ -221,7 +229,7 @@ def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> d
             }
             for row in day.trend
         ],
-        "findings": [finding_object(finding) for finding in day.findings],
+        "findings": [finding_object(finding, _line(day)) for finding in day.findings],
         "seconds": {stage: round(spent, 3) for stage, spent in seconds.items()},
     }
 
@@ -239,8 +247,8 @@ def place_object(place: Place) -> dict[str, Any]:
         "layers": {name: number(z) for name, z in place.layers.items()},
         "cut": {name: number(cut) for name, cut in place.cut.items()},
         "other_feet": [
-            {"station": number(station), "offset": number(offset)}
-            for station, offset in place.other_feet
+            {"station": number(station), "station_text": called, "offset": number(offset)}
+            for called, (station, offset) in zip(place.others_called, place.other_feet, strict=True)
         ],
     }
 

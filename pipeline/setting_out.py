@@ -13,8 +13,9 @@ from pipeline import __version__, saying
 from pipeline.crew.hubs import layout, street_layout
 from pipeline.deliver import csv
 from pipeline.deliver.package import write_package
+from pipeline.design.equations import station_text
 from pipeline.ingest.job.inputs import Inputs, read_before_shots
-from pipeline.model import Corridor, Findings, Stakes, Table
+from pipeline.model import Alignment, Corridor, Findings, Stakes, Table
 from pipeline.run import build_corridor
 
 FOLDER = "layout"
@@ -92,21 +93,24 @@ def layout_object(result: SettingOut, folder: Path) -> dict[str, Any]:
         "file": (folder / "layout.csv").as_posix(),
         "counts": result.counts,
         "points": [
-            {"street": one.name, **_point_object(one.points, i)}
+            {"street": one.name, **_point_object(one.points, i, one.corridor.alignment)}
             for one in result.streets
             for i in range(len(one.points))
         ],
         "caution": layout.CAUTION,
-        "findings": [saying.finding_object(finding) for finding in result.findings],
+        "findings": [
+            saying.finding_object(finding, result.corridor.alignment) for finding in result.findings
+        ],
     }
 
 
-def _point_object(points: Stakes, i: int) -> dict[str, Any]:
+def _point_object(points: Stakes, i: int, line: Alignment) -> dict[str, Any]:
     return {
         "id": points.id[i],
         "kind": points.kind[i],
         "what": points.what[i],
         "station": saying.number(points.station[i]),
+        "station_text": station_text(line, float(points.station[i])),
         "offset": saying.number(points.offset[i]),
         "easting": saying.number(points.easting[i]),
         "northing": saying.number(points.northing[i]),

@@ -14,9 +14,10 @@ import numpy as np
 
 from pipeline.checks.bust import FEWEST, ROD_STEPS, median_and_error, name_constant
 from pipeline.checks.references import Breaks, Held, dictionary
-from pipeline.checks.telling import at, counted, stretch_text, volume_text
+from pipeline.checks.telling import Called, at, counted, stretch_text, volume_text
 from pipeline.model import Feet, Finding, Findings, Ints, Shots, Texts
 from pipeline.settings import CheckRules
+from pipeline.units import format_station
 
 LEAST_M = 0.015
 """A smaller constant is nothing that the crew could act on [assumed]."""
@@ -124,16 +125,22 @@ def of_layers(constants: tuple[Constant, ...]) -> tuple[Constant, ...]:
 
 
 def constant_findings(
-    shots: Shots, feet: Feet, constants: tuple[Constant, ...], rules: CheckRules
+    shots: Shots,
+    feet: Feet,
+    constants: tuple[Constant, ...],
+    rules: CheckRules,
+    called: Called = format_station,
 ) -> Findings:
     """One finding a constant, for a person: proposed, never applied.
 
     The cost is a strip 1 m wide along the group, the least that hangs on one line of shots.
     """
-    return tuple(_finding(shots, feet, constant, rules) for constant in constants)
+    return tuple(_finding(shots, feet, constant, rules, called) for constant in constants)
 
 
-def _finding(shots: Shots, feet: Feet, constant: Constant, rules: CheckRules) -> Finding:
+def _finding(
+    shots: Shots, feet: Feet, constant: Constant, rules: CheckRules, called: Called
+) -> Finding:
     rows = np.array(constant.rows)
     along = feet.station[rows]
     length = float(np.ptp(along))
@@ -141,7 +148,7 @@ def _finding(shots: Shots, feet: Feet, constant: Constant, rules: CheckRules) ->
     equals = " or ".join(constant.names[:3]) or "no known constant"
     text = (
         f"{constant.label} ({counted(len(rows), 'shot')} on {constant.stated[1]},"
-        f" {stretch_text(along)}) reads {abs(constant.offset):.3f} m {side}"
+        f" {stretch_text(along, called)}) reads {abs(constant.offset):.3f} m {side}"
         f" (sd {math.ceil(constant.se * 1000.0)} mm, spread {constant.spread * 1000.0:.0f} mm):"
         f" equals {equals}"
     )

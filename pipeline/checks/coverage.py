@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.references import ENDS_M, Breaks, break_at, edges, section_height
-from pipeline.checks.telling import side_text, stretch_text, volume_text
+from pipeline.checks.telling import Called, side_text, stretch_text, volume_text
 from pipeline.model import BreakLine, Finding, Findings, Floats, Ints, Linework, Severity
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
-from pipeline.units import format_length
+from pipeline.units import format_length, format_station
 
 SLACK = 1.25
 """Rows are not paced to the decimetre: a step this much longer than asked is a step [assumed]."""
@@ -215,14 +215,17 @@ def _chord(
     return np.where(np.abs(sag) < 5e-4, 0.0, sag), right - left
 
 
-def missing_findings(missing: tuple[Missing, ...], rules: CheckRules) -> Findings:
+def missing_findings(
+    missing: tuple[Missing, ...], rules: CheckRules, called: Called = format_station
+) -> Findings:
     """One finding a stretch; a note where nothing of today's layer hangs on it."""
-    return tuple(_missing_finding(one, rules) for one in missing)
+    return tuple(_missing_finding(one, rules, called) for one in missing)
 
 
-def _missing_finding(one: Missing, rules: CheckRules) -> Finding:
+def _missing_finding(one: Missing, rules: CheckRules, called: Called) -> Finding:
     what = " or ".join(one.names) + side_text(one.side)
-    text = f"no shot and no line on the {what}, {stretch_text(np.array([one.start, one.end]))}"
+    along = stretch_text(np.array([one.start, one.end]), called)
+    text = f"no shot and no line on the {what}, {along}"
     severity: Severity = "person"
     if np.isnan(one.lost_m3):
         text += ": how the ground ends there is not known"

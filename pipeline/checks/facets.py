@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.checks.coverage import Missing
 from pipeline.checks.references import Breaks, break_at, edges, section_height
-from pipeline.checks.telling import counted, stretch_text, volume_text
+from pipeline.checks.telling import Called, counted, stretch_text, volume_text
 from pipeline.model import Bools, BreakLine, Finding, Findings, Floats, Ints
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
@@ -107,7 +107,12 @@ def _area(a: Floats, b: Floats, c: Floats) -> Floats:
 
 
 def facet_findings(
-    facets: Facets, flat: Bools, lost: ArrayLike, told: Sequence[Missing], rules: CheckRules
+    facets: Facets,
+    flat: Bools,
+    lost: ArrayLike,
+    told: Sequence[Missing],
+    rules: CheckRules,
+    called: Called = format_station,
 ) -> Findings:
     """One finding for the triangles that run flat over a break, outside the stretches told."""
     volume = np.asarray(lost, dtype=np.float64)
@@ -121,7 +126,7 @@ def facet_findings(
     worst = middle[flat][np.argmax(np.abs(volume[flat]))]
     text = (
         f"{counted(int(flat.sum()), 'triangle')} over a break of the design without a corner on it,"
-        f" {stretch_text(middle[flat])}, most at {format_station(float(worst))}: {worth}"
+        f" {stretch_text(middle[flat], called)}, most at {called(float(worst))}: {worth}"
     )
     do = "shoot the break there, or code it as a line so that the triangles follow it"
     return (Finding("person", "break not followed", text, do, station=float(middle[flat].min())),)
@@ -137,7 +142,13 @@ def long_facets(section: Breaks, facets: Facets, longest_m: float) -> Bools:
     return np.asarray(inside & (length > longest_m), dtype=bool)
 
 
-def long_findings(facets: Facets, long: Bools, longest_m: float, rules: CheckRules) -> Findings:
+def long_findings(
+    facets: Facets,
+    long: Bools,
+    longest_m: float,
+    rules: CheckRules,
+    called: Called = format_station,
+) -> Findings:
     """One finding for all ground on the street that only long triangles span."""
     if not long.any():
         return ()
@@ -145,7 +156,7 @@ def long_findings(facets: Facets, long: Bools, longest_m: float, rules: CheckRul
     area = float(_area(places[:, 0], places[:, 1], places[:, 2]).sum())
     text = (
         f"{area:.0f} m2 of the street lie under triangles with an edge over {longest_m:g} m,"
-        f" {stretch_text(places[:, :, 0])}: not surveyed; each centimetre there is"
+        f" {stretch_text(places[:, :, 0], called)}: not surveyed; each centimetre there is"
         f" {volume_text(0.01 * area, rules.load_m3)}"
     )
     do = "shoot there, or take nothing from the numbers of that stretch"

@@ -8,9 +8,10 @@ import numpy as np
 
 from pipeline.checks.coverage import Placed
 from pipeline.checks.references import Breaks, edges
-from pipeline.checks.telling import stretch_text, volume_text
+from pipeline.checks.telling import Called, stretch_text, volume_text
 from pipeline.model import Bools, Finding, Findings, Floats
 from pipeline.settings import CheckRules
+from pipeline.units import format_station
 
 _CELL_M = (1.0, 0.5)
 """Along and across: places on the street that are asked how far the next shot is."""
@@ -69,14 +70,17 @@ def _places(section: Breaks) -> tuple[Floats, Floats, Bools]:
     return station, offset, (offset >= left[:, None]) & (offset <= right[:, None])
 
 
-def gap_findings(found: tuple[Gap, ...], rules: CheckRules) -> Findings:
+def gap_findings(
+    found: tuple[Gap, ...], rules: CheckRules, called: Called = format_station
+) -> Findings:
     """One finding a gap: where, how much of the street, what a centimetre there is worth."""
     return tuple(
         Finding(
             "person",
             "gap in the shots",
             f"no shot within {rules.gap_across_m:g} m across and {rules.gap_along_m:g} m along of"
-            f" {gap.area_m2:.0f} m2 of the street, {stretch_text(np.array([gap.start, gap.end]))},"
+            f" {gap.area_m2:.0f} m2 of the street,"
+            f" {stretch_text(np.array([gap.start, gap.end]), called)},"
             f" offset {gap.left:+.1f} to {gap.right:+.1f} m; each centimetre there is"
             f" {volume_text(0.01 * gap.area_m2, rules.load_m3)}",
             "shoot there; until then it is not surveyed",

@@ -30,6 +30,7 @@ from pipeline.checks.bust import ROD_STEPS, bust_findings, find_busts, untested
 from pipeline.checks.coverage import Missing, Placed, Street
 from pipeline.checks.facets import Facets
 from pipeline.checks.runs import Profiled
+from pipeline.checks.telling import Called
 from pipeline.model import (
     Bools,
     BreakLine,
@@ -45,6 +46,7 @@ from pipeline.model import (
     texts,
 )
 from pipeline.settings import Job
+from pipeline.units import format_station
 
 GROUND = "in the surface"
 SPIKE, TWICE, YESTERDAY = "spike, set aside", "in a file given twice", "in yesterday's files"
@@ -67,7 +69,8 @@ class Case:
     is above the profile and ``design`` today's layer at the shot [m], NaN where
     there is none. ``breaks`` are those of every section layer from the top down,
     each from left to right; ``bends`` stretches (from, to) that are curved.
-    ``mixed_up`` are heights that people take for each other, by name [m].
+    ``mixed_up`` are heights that people take for each other, by name [m]. ``called``
+    is what people call a station.
     """
 
     job: Job
@@ -85,6 +88,7 @@ class Case:
     control: Shots | None = None
     utilities: Utilities | None = None
     yesterday: Shots | None = None
+    called: Called = format_station
 
     @property
     def section(self) -> tuple[BreakLine, ...]:
@@ -188,7 +192,7 @@ def _references(case: Case, fate: Texts) -> Findings:
         constant = constants.find_constants(labels, held, feet, (breaks, case.breaks), rules)
         # a hub stands where the ground is, and clay is still being graded
         constant = constant if names_ is curb else constants.of_layers(constant)
-        found += constants.constant_findings(shots, feet, constant, rules)
+        found += constants.constant_findings(shots, feet, constant, rules, case.called)
     return found
 
 
@@ -237,7 +241,7 @@ def _spikes(case: Case, fate: Texts) -> tuple[Texts, Findings]:
     cell = spikes.cells(profiled, case.line & usable, case.section)
     judged = spikes.find_spikes(profiled, usable, case.line, cell, rules)
     known = {**ROD_STEPS, **case.mixed_up}
-    found = spikes.spike_findings(shots, case.feet, judged, known, rules)
+    found = spikes.spike_findings(shots, case.feet, judged, known, rules, case.called)
     if rules.set_spikes_aside:
         fate = np.where(judged.suspect, SPIKE, fate).astype(object)
     return fate, found
@@ -264,8 +268,8 @@ def review_coverage(
     missing = coverage.missing_breaks(_street(case), placed, rules)
     found = gaps.gaps(case.section, placed, rules)
     return missing, (
-        *coverage.missing_findings(missing, rules),
-        *gaps.gap_findings(found, rules),
+        *coverage.missing_findings(missing, rules, case.called),
+        *gaps.gap_findings(found, rules, case.called),
     )
 
 
@@ -304,8 +308,8 @@ def review_surface(
     flat, lost = facets.flat_facets(case.section, net, rules.break_reach_m)
     long = facets.long_facets(case.section, net, longest)
     return (
-        *facets.facet_findings(net, flat, lost, missing, rules),
-        *facets.long_findings(net, long, longest, rules),
+        *facets.facet_findings(net, flat, lost, missing, rules, case.called),
+        *facets.long_findings(net, long, longest, rules, case.called),
         *lids.rim_findings(case.shots, case.feet, fate == "lid", ground, rules),
     )
 

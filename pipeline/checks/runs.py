@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.bust import name_constant
+from pipeline.checks.telling import Called, stretch_text
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
 from pipeline.units import format_station
@@ -198,20 +199,29 @@ def findings(
     constants: Mapping[str, float],
     *,
     set_aside: bool,
+    called: Called = format_station,
 ) -> Findings:
     """One finding a run: how many, how far, where, what it equals, and what follows.
 
     ``constants`` are heights that people mix up, by name; the run is only said
     to equal one, nothing is corrected.
     """
-    return tuple(_finding(shots, feet, run, constants, set_aside) for run in runs)
+    found = []
+    for run in runs:
+        along = stretch_text(feet.station[list(run.rows)], called)
+        found.append(_finding(shots, feet, run, constants, set_aside, along))
+    return tuple(found)
 
 
 def _finding(
-    shots: Shots, feet: Feet, run: Run, constants: Mapping[str, float], set_aside: bool
+    shots: Shots,
+    feet: Feet,
+    run: Run,
+    constants: Mapping[str, float],
+    set_aside: bool,
+    along: str,
 ) -> Finding:
     first = run.rows[0]
-    along = feet.station[list(run.rows)]
     side = "high" if run.offset_m > 0 else "low"
     what = "kept out of the surface" if set_aside else "still in the surface"
     # rough clay hides a few millimetres, however small the spread looks
@@ -221,8 +231,7 @@ def _finding(
         severity="person",
         kind="suspected bust",
         text=f"{len(run.rows)} shots in a row stand {abs(run.offset_m):.3f} m {side}"
-        f" (+/- {run.error_m:.3f}), {format_station(float(along.min()))} to"
-        f" {format_station(float(along.max()))}{equals}; {what}",
+        f" (+/- {run.error_m:.3f}), {along}{equals}; {what}",
         do="ask for the rod height and what was shot; correct the file or shoot the stretch again",
         points=tuple(str(shots.id[row]) for row in run.rows),
         file=shots.files[shots.file[first]],

@@ -17,10 +17,11 @@ from pipeline.checks.bust import name_constant
 from pipeline.checks.likeness import ALONG_M, along_street, in_plane, stand_off
 from pipeline.checks.references import Breaks, break_at
 from pipeline.checks.runs import Profiled
-from pipeline.checks.telling import at, counted, stretch_text, volume_text
+from pipeline.checks.telling import Called, at, counted, stretch_text, volume_text
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
+from pipeline.units import format_station
 
 JOINED_M = 30.0
 """A shot line parts the ground over gaps up to this [assumed]."""
@@ -245,14 +246,19 @@ def _volumes(profiled: Profiled, residual: Floats, usable: Bools, suspect: Bools
 
 
 def spike_findings(
-    shots: Shots, feet: Feet, spikes: Spikes, constants: Mapping[str, float], rules: CheckRules
+    shots: Shots,
+    feet: Feet,
+    spikes: Spikes,
+    constants: Mapping[str, float],
+    rules: CheckRules,
+    called: Called = format_station,
 ) -> Findings:
     """Each suspect with what it may be and costs; each thing that several shots agree on."""
     alone = tuple(
         _alone(shots, feet, spikes, int(row), constants, rules)
         for row in np.flatnonzero(spikes.suspect)
     )
-    together = tuple(_together(shots, feet, spikes, k) for k in range(len(spikes.along)))
+    together = tuple(_together(shots, feet, spikes, k, called) for k in range(len(spikes.along)))
     return alone + together
 
 
@@ -276,13 +282,13 @@ def _alone(
     return at(Finding("person", "spike", text, do), shots, [row], feet)
 
 
-def _together(shots: Shots, feet: Feet, spikes: Spikes, number: int) -> Finding:
+def _together(shots: Shots, feet: Feet, spikes: Spikes, number: int, called: Called) -> Finding:
     rows = np.flatnonzero(spikes.cluster == number)
     off = spikes.residual[rows]
     what = "above" if off[0] > 0 else "below"
     text = (
         f"{counted(len(rows), 'shot')} stand {np.abs(off).min():.2f} to {np.abs(off).max():.2f} m"
-        f" {what} their like, {stretch_text(feet.station[rows])}, and agree:"
+        f" {what} their like, {stretch_text(feet.station[rows], called)}, and agree:"
     )
     if spikes.along[number]:
         text += f" looks like a {'bank or windrow' if off[0] > 0 else 'ditch or gutter'}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +11,10 @@ from numpy.typing import ArrayLike
 
 from pipeline.model import Feet, Finding, Floats, Shots
 from pipeline.units import format_length, format_side, format_station
+
+Called = Callable[[float], str]
+"""What people call a station that is counted on from the start: the line's equations decide,
+and checks do not know them."""
 
 
 def at(finding: Finding, shots: Shots, rows: ArrayLike, feet: Feet | None = None) -> Finding:
@@ -50,9 +54,9 @@ def millimetres(value_m: float) -> str:
     return f"{whole:+d} mm" if whole else "0 mm"
 
 
-def stretch_text(station: Floats) -> str:
+def stretch_text(station: Floats, called: Called = format_station) -> str:
     """``0+120.0 to 0+150.0``; one station where it is the same."""
-    low, high = (format_station(float(end)) for end in (np.min(station), np.max(station)))
+    low, high = (called(float(end)) for end in (np.min(station), np.max(station)))
     return low if low == high else f"{low} to {high}"
 
 

@@ -8,10 +8,11 @@ from pipeline.crew.hubs.references import layer_with
 from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design import profile as grade_line
+from pipeline.design.equations import named
 from pipeline.errors import DesignError
-from pipeline.model import Corridor, Finding, Findings, Utilities
+from pipeline.model import Alignment, Corridor, Finding, Findings, Utilities
 from pipeline.settings_crew import HazardRules
-from pipeline.units import format_length, format_side, format_station
+from pipeline.units import format_length, format_side
 
 GUTTER = "flowline"
 _ASIDE_M = 2.0  # an inlet this far across from the gutter serves another line [assumed]
@@ -110,14 +111,14 @@ def turn_words(turn: Turn) -> str:
     return f"{turn.inlet} {format_length(abs(off), step=0.1)} m {'ahead' if off > 0 else 'back'}"
 
 
-def findings(found: tuple[Turn, ...]) -> Findings:
-    """Every low point of a gutter without an inlet."""
+def findings(found: tuple[Turn, ...], line: Alignment | None = None) -> Findings:
+    """Every low point of a gutter without an inlet, its station as `line` names it."""
     return tuple(
         Finding(
             severity="person",
             kind="low point without inlet",
             text=(
-                f"low point of {turn.what} at {format_station(turn.station)}"
+                f"low point of {turn.what} at {named(line, turn.station)}"
                 f" {format_side(turn.offset)} has no inlet on the list"
             ),
             do="ask where its water goes, or put its catch basin on the list",

@@ -10,7 +10,6 @@ from numpy.typing import ArrayLike
 
 from pipeline.design import corridor as sections
 from pipeline.model import Bools, Corridor, Floats, Layer
-from pipeline.units import format_station
 
 _INSIDE_M = 0.005  # the fall of the outermost strip is read this far inside its edge
 
@@ -36,12 +35,6 @@ def true_runs(flags: Bools) -> list[tuple[int, int]]:
     step = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
     starts, ends = np.flatnonzero(step == 1), np.flatnonzero(step == -1)
     return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
-
-
-def from_to(start: float, end: float) -> str:
-    """``0+083.5-0+084.2``, or one station where both print alike."""
-    first, last = format_station(start), format_station(end)
-    return first if first == last else f"{first}-{last}"
 
 
 def reach_of(corridor: Corridor) -> tuple[float, float]:

@@ -13,9 +13,10 @@ from pipeline.compare.intervals import Intervals
 from pipeline.compare.next_shots import NextShots
 from pipeline.compare.uncertainty import StandardError, Uncertainty
 from pipeline.crew.hubs.stakes import column_name
-from pipeline.model import Quantity, Table
+from pipeline.design.equations import named
+from pipeline.model import Alignment, Quantity, Table
 from pipeline.settings_earthwork import Bulking, Volumes
-from pipeline.units import format_length, format_side, format_station, ground_mark, lath_mark
+from pipeline.units import format_length, format_side, ground_mark, lath_mark
 
 NINETY_FIVE = 1.96
 """Standard deviations either side that hold 95 of 100 cases: REF-AC-3 of the references."""
@@ -25,12 +26,12 @@ MISSED_SHARE = 0.5
 """What the triangles miss is said where it is more than this many standard errors."""
 
 
-def interval_table(found: Intervals) -> Table:
-    """Cut and fill by stretch, and by lane where there are lanes."""
+def interval_table(found: Intervals, line: Alignment | None = None) -> Table:
+    """Cut and fill by stretch, and by lane where there are lanes; stations as `line` names them."""
     rows = tuple(
         (
-            format_station(found.start[k]) if np.isfinite(found.start[k]) else "before",
-            format_station(found.end[k]) if np.isfinite(found.end[k]) else "after",
+            named(line, found.start[k]) if np.isfinite(found.start[k]) else "before",
+            named(line, found.end[k]) if np.isfinite(found.end[k]) else "after",
             found.lane[k],
             format_length(found.cut_m3[k], step=0.01),
             format_length(found.fill_m3[k], step=0.01),
@@ -50,7 +51,7 @@ def interval_table(found: Intervals) -> Table:
     return Table(name, columns, rows, frozenset(columns[:3]) | {"mean"})
 
 
-def section_table(found: SectionVolumes) -> Table:
+def section_table(found: SectionVolumes, line: Alignment | None = None) -> Table:
     """End areas and prismoids by stretch, beside the exact volume.
 
     ``not_surveyed_width_m`` is the widest part of the layer that no shot covers at the
@@ -65,8 +66,8 @@ def section_table(found: SectionVolumes) -> Table:
         )
         rows.append(
             (
-                format_station(found.start[k]),
-                format_station(found.end[k]),
+                named(line, found.start[k]),
+                named(line, found.end[k]),
                 *(format_length(float(value), step=0.01) for value in values),
                 format_length(float(found.unseen_m[k]), step=0.01),
             )
@@ -169,12 +170,12 @@ def state_lines(quantity: Quantity, bulking: Bulking) -> tuple[str, ...]:
     return tuple(said)
 
 
-def next_shot_table(found: NextShots) -> Table:
+def next_shot_table(found: NextShots, line: Alignment | None = None) -> Table:
     """Where to shoot next, the most useful first."""
     rows = tuple(
         (
             str(k + 1),
-            format_station(found.station[k]),
+            named(line, found.station[k]),
             format_side(found.offset[k]),
             format_length(abs(found.offset[k]), step=0.1),
             format_length(100 * found.left[k], step=1.0),
@@ -185,12 +186,12 @@ def next_shot_table(found: NextShots) -> Table:
     return Table("next_shots", columns, rows, frozenset({"station", "side"}))
 
 
-def balance_table(found: Balance) -> Table:
+def balance_table(found: Balance, line: Alignment | None = None) -> Table:
     """Own mean and rolling mean by stretch, and the verdict."""
     rows = tuple(
         (
-            format_station(found.start[k]),
-            format_station(found.end[k]),
+            named(line, found.start[k]),
+            named(line, found.end[k]),
             format_length(1000 * found.own[k], step=1.0),
             format_length(1000 * found.mean[k], step=1.0),
             format_length(1000 * found.error[k], step=0.1) if np.isfinite(found.error[k]) else "",
@@ -205,10 +206,10 @@ def balance_table(found: Balance) -> Table:
     return Table("balance", columns, rows, frozenset({"from_station", "to_station", "verdict"}))
 
 
-def balance_lines(found: Balance, rules: Volumes) -> tuple[str, ...]:
+def balance_lines(found: Balance, rules: Volumes, line: Alignment | None = None) -> tuple[str, ...]:
     """Lengths to take from or add to, and what is left alone."""
     said = [
-        f"{format_station(one.start)} to {format_station(one.end)}: {_depth(one.depth_m)} over"
+        f"{named(line, one.start)} to {named(line, one.end)}: {_depth(one.depth_m)} over"
         f" {one.area_m2:.0f} m2, {abs(one.volume_m3):.1f} m3"
         for one in found.out
     ]

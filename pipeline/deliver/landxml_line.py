@@ -10,7 +10,6 @@ import numpy as np
 
 from pipeline.errors import OutputError
 from pipeline.model import Alignment, Profile
-from pipeline.units import format_station
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
 _SAME_GRADE = 1e-9
@@ -209,10 +208,8 @@ def _profile(profile: Profile, metres: float, quote: Quote) -> Iterator[str]:
             f'LandXML profile "{profile.name}"', "it has no height anywhere", "leave it out"
         )
     yield "<Profile>\n"
-    for run in runs:
-        name = profile.name
-        if len(runs) > 1:
-            name = f"{name} {format_station(run[0].start)} to {format_station(run[-1].end)}"
+    for number, run in enumerate(runs, start=1):
+        name = profile.name if len(runs) == 1 else f"{profile.name}, part {number}"
         yield f"<ProfAlign name={quote(name)}>\n"
         yield from _points(run, metres)
         yield "</ProfAlign>\n"

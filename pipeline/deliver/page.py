@@ -35,7 +35,8 @@ from pipeline.model import Table
 from pipeline.model.daypage import Card, DayPage
 
 SCRIPTS = (
-    "numbers.js", "line.js", "ground.js", "design.js", "place.js", "map.js", "side.js", "page.js",
+    "numbers.js", "stations.js", "line.js", "ground.js", "design.js", "place.js", "map.js",
+    "side.js", "page.js",
 )  # fmt: skip
 """Parts of the script in the order in which they are put together."""
 _SLOT = re.compile(r"\{\{(\w+)\}\}")

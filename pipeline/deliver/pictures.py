@@ -149,7 +149,7 @@ def _chart(axes: Axes, chart: Chart) -> None:
     axes.set_xlim(float(reach.min()), float(reach.max()))
     axes.grid(visible=True, linewidth=0.3, color="#999999")
     axes.yaxis.set_major_formatter(FuncFormatter(lambda z, _: f"{z:.2f}"))
-    words = format_station if chart.along == "station" else _side
+    words = (chart.called or format_station) if chart.along == "station" else _side
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: words(x)))
     if all(np.isnan(curve.z).all() for curve in chart.curves):
         axes.text(0.5, 0.5, "NOT SURVEYED", transform=axes.transAxes, ha="center")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipeline.design import profile as grade_line
-from pipeline.design.alignment import curvature_on, element_of
+from pipeline.design.alignment import curvature_on, element_of, locate, point_at
 from pipeline.design.equations import station_text
 from pipeline.design.section import between, filled, span_of
 from pipeline.model import Bools, Corridor, Finding, Findings, Floats, Layer
@@ -64,16 +64,33 @@ def design_findings(
         range, flat spots, gutters too flat to drain, layers too thin: in this order,
         street by street.
     """
-    found: list[Finding] = []
-    streets = [corridor, *(part.corridor for part in corridor.parts if part.corridor is not None)]
-    for street in streets:
-        found += grade_breaks(street, limits)
-        found += short_curves(street, limits)
-        found += crossfalls(street, limits)
-        found += flat_spots(street, limits)
-        found += gutters(street, limits)
-        found += thin_layers(street, rules)
+    found = street_findings(corridor, limits, rules)
+    for part in corridor.parts:
+        if part.corridor is not None:
+            told = street_findings(part.corridor, limits, rules)
+            found += [_on_main(corridor, part.corridor, one) for one in told]
     return tuple(found)
+
+
+def street_findings(
+    street: Corridor, limits: DesignLimits, rules: Sequence[LayerRule]
+) -> list[Finding]:
+    """What `design_findings` tells of one street."""
+    return [
+        *grade_breaks(street, limits),
+        *short_curves(street, limits),
+        *crossfalls(street, limits),
+        *flat_spots(street, limits),
+        *gutters(street, limits),
+        *thin_layers(street, rules),
+    ]
+
+
+def _on_main(corridor: Corridor, street: Corridor, finding: Finding) -> Finding:
+    """A finding of another street with its place on the main one; its text keeps its own."""
+    east, north, _ = point_at(street.alignment, finding.station)
+    feet = locate(corridor.alignment, np.atleast_1d(east), np.atleast_1d(north))
+    return replace(finding, station=float(feet.station[0]), offset=float(feet.offset[0]))
 
 
 def _told(street: Corridor, kind: str, station: float, text: str, do: str) -> Finding:

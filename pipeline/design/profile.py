@@ -5,7 +5,9 @@ from __future__ import annotations
 import bisect
 import itertools
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -27,6 +29,7 @@ from pipeline.units import format_station
 SLACK_M = 1e-6
 """Files round their stations to a micrometre: the profile reaches this much past its ends."""
 _SAME_LENGTH_M = 0.001
+_PLAIN = partial(format_station, step=0.001)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +53,15 @@ class _Curve:
     spans: tuple[_Span, ...]
 
 
-def build(rows: ProfileRows) -> tuple[Profile, Findings]:
+def build(rows: ProfileRows, called: Callable[[float], str] = _PLAIN) -> tuple[Profile, Findings]:
     r"""The profile of its points of vertical intersection (PVI).
 
     Parameters
     ----------
     rows : ProfileRows
         At least two, in order of station. The first and the last have no curve.
+    called : callable
+        What people call a station that is counted on from the start.
 
     Returns
     -------
@@ -82,8 +87,8 @@ def build(rows: ProfileRows) -> tuple[Profile, Findings]:
     :math:`T = R\tan\Delta/2` measured along the tangents, Δ the difference of the
     slope angles; it begins :math:`T\cos\alpha_1` before the PVI. All exact but for float64.
     """
-    points = rows.points
-    _check(rows)
+    points = tuple(_placed(row, called) for row in rows.points)
+    _check(rows.name, points)
     grade = [
         (b.elevation - a.elevation) / (b.station - a.station) for a, b in itertools.pairwise(points)
     ]
@@ -92,7 +97,7 @@ def build(rows: ProfileRows) -> tuple[Profile, Findings]:
     for row, before, ahead in zip(points[1:-1], grade, grade[1:], strict=False):
         curves.append(_curve(row, before, ahead, found))
     curves.append(_curve(points[-1], 0.0, 0.0, found))
-    contradicted = _overlaps(points, curves, found)
+    contradicted = _overlaps(points, curves, found, called)
     tangents = [
         _Span(a.station, b.station, a.elevation, g, g)
         for (a, b), g in zip(itertools.pairwise(points), grade, strict=True)
@@ -109,40 +114,38 @@ def build(rows: ProfileRows) -> tuple[Profile, Findings]:
     return profile, tuple(found)
 
 
-def _name(row: ProfileRow) -> str:
-    place = f"PVI at station {format_station(row.station, step=0.001)}"
-    return f"{row.where} ({place})" if row.where else place
+def _placed(row: ProfileRow, called: Callable[[float], str]) -> ProfileRow:
+    """The row with its file's line and its station in its ``where``, as every message names it."""
+    place = f"PVI at station {called(row.station)}"
+    return replace(row, where=f"{row.where} ({place})" if row.where else place)
 
 
-def _check(rows: ProfileRows) -> None:
-    points = rows.points
+def _check(name: str, points: tuple[ProfileRow, ...]) -> None:
     if len(points) < 2:
-        raise DesignError(
-            f"profile {rows.name!r}", f"it has {len(points)} PVIs", "give it at least two"
-        )
+        raise DesignError(f"profile {name!r}", f"it has {len(points)} PVIs", "give it at least two")
     for row in points:
         numbers = (row.station, row.elevation, row.length_in, row.length_out)
         if not all(math.isfinite(value) for value in numbers):
             raise DesignError(
-                _name(row), f"elevation {row.elevation}, halves {numbers[2:]}", "give numbers"
+                row.where, f"elevation {row.elevation}, halves {numbers[2:]}", "give numbers"
             )
         if min(numbers[2:]) < 0.0 or (numbers[2] > 0.0) != (numbers[3] > 0.0):
             raise DesignError(
-                _name(row),
+                row.where,
                 f"the halves of its curve are {row.length_in} m and {row.length_out} m",
                 "give both halves a length, or neither for a grade break",
             )
     for before, row in itertools.pairwise(points):
         if not row.station > before.station:
             raise DesignError(
-                _name(row),
-                f"it does not lie ahead of the {_name(before)}",
+                row.where,
+                f"it does not lie ahead of the {before.where}",
                 "list the PVIs in order of station, one at each",
             )
     for row in (points[0], points[-1]):
         if row.length_in > 0.0 or _is_circular(row):
             raise DesignError(
-                _name(row),
+                row.where,
                 "it is the first or last of the profile and has a vertical curve,"
                 " which needs a grade on both sides",
                 "add a PVI beyond it, or take the curve away",
@@ -180,7 +183,7 @@ def _circle(row: ProfileRow, before: float, ahead: float, found: list[Finding]) 
         radius = row.arc_length / abs(turned) if turned else math.inf
     if not radius > 0.0 or row.length_in > 0.0:
         raise DesignError(
-            _name(row),
+            row.where,
             f"its circular curve has radius {row.radius} m, arc {row.arc_length} m and halves"
             f" {row.length_in} m and {row.length_out} m",
             "give a circular curve a radius or an arc length, and no halves",
@@ -204,14 +207,15 @@ def _circle(row: ProfileRow, before: float, ahead: float, found: list[Finding]) 
 
 def _odd(row: ProfileRow, what: str) -> Finding:
     return Finding(
-        "person", "vertical curve", f"{_name(row)}: {what}",
+        "person", "vertical curve", f"{row.where}: {what}",
         "ask the designer which is meant", station=row.station,
     )  # fmt: skip
 
 
 def _overlaps(
-    points: tuple[ProfileRow, ...], curves: list[_Curve], found: list[Finding]
-) -> list[tuple[float, float]]:
+    points: tuple[ProfileRow, ...], curves: list[_Curve], found: list[Finding],
+    called: Callable[[float], str],
+) -> list[tuple[float, float]]:  # fmt: skip
     """Stretches for which two curves give two heights; each becomes a finding."""
     contradicted = []
     farthest = list(itertools.accumulate((curve.end for curve in curves), max))
@@ -226,8 +230,8 @@ def _overlaps(
             high = min(earlier.end, points[-1].station)
             text = (
                 f"the {_what(points[i], earlier)} reaches to station"
-                f" {format_station(earlier.end, step=0.001)}, past the beginning of the"
-                f" {_what(points[j], later)} at {format_station(later.begin, step=0.001)}"
+                f" {called(earlier.end)}, past the beginning of the"
+                f" {_what(points[j], later)} at {called(later.begin)}"
             )
             if high > low + SLACK_M:
                 contradicted.append((low, high))
@@ -238,7 +242,7 @@ def _overlaps(
 
 
 def _what(row: ProfileRow, curve: _Curve) -> str:
-    return f"vertical curve of the {_name(row)}" if curve.spans else _name(row)
+    return f"vertical curve of the {row.where}" if curve.spans else row.where
 
 
 def _assemble(

@@ -8,12 +8,12 @@ import numpy as np
 
 from pipeline.design import profile as grade_line
 from pipeline.design.alignment import curvature_on, element_of, point_at
+from pipeline.design.equations import station_text
 from pipeline.design.knots import knots
 from pipeline.design.section import between, filled, pairs_outward, span_of
 from pipeline.errors import DesignError
 from pipeline.model import Bools, Corridor, Floats, Indices, Ints, Layer, Surface
 from pipeline.settings import DesignRules
-from pipeline.units import format_station
 
 FACE_M = 0.001
 """A vertical face leans out by this much, and an abrupt change ahead: plan has no overhang."""
@@ -174,7 +174,7 @@ def _surface(corridor: Corridor, layer: Layer, rows: _Rows) -> Surface:
     area = _double_area(x, y, triangles)
     if (area < -_FLAT_M2).any():
         row = used[triangles[np.argmin(area), 0]] // offset.shape[1]
-        station = format_station(float(rows.station[row]), step=0.001)
+        station = station_text(corridor.alignment, float(rows.station[row]), step=0.001)
         raise DesignError(
             f"layer {layer.name!r} at station {station}",
             "its cross-sections cross: the line bends or kinks too sharply for its width",
@@ -300,7 +300,7 @@ def _check_folds(corridor: Corridor, layer: Layer, strips: _Strips) -> None:
         if len(folds):
             k = int(folds[0])
             raise DesignError(
-                f"layer {layer.name!r} at station {format_station(float(at[k]), step=0.001)}",
+                f"layer {layer.name!r} at station {station_text(line, float(at[k]), step=0.001)}",
                 f"the line bends with a radius of {1.0 / abs(curvature[k]):.3f} m and the section"
                 f" reaches {reach[k]:.3f} m to the inside, so it would fold over itself",
                 "narrow the section there, or have the place designed as a surface of its own",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -28,9 +29,13 @@ class Curve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Chart:
-    """Curves over one axis, which is a station or an offset [m]."""
+    """Curves over one axis, which is a station or an offset [m].
+
+    ``called`` says what people call a station of the axis.
+    """
 
     title: str
     along: Literal["station", "offset"]
     curves: tuple[Curve, ...]
     note: str = ""
+    called: Callable[[float], str] | None = None

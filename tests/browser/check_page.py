@@ -243,6 +243,54 @@ def check_reckoning(file: Path, job: Path, say: Callable[[str], None]) -> None:
         say(f"the page reckons {worst:.1e} m beside lath at")
 
 
+def check_stations(file: Path, job: Path, say: Callable[[str], None]) -> None:
+    """What the page calls a station, and takes one for, as the program does: gap and overlap."""
+    from dataclasses import replace
+
+    from pipeline.crew.page.numbers import line_data
+    from pipeline.design.equations import chain_of, station_text
+    from pipeline.errors import DesignError
+    from pipeline.ingest.job.inputs import read_inputs
+    from pipeline.run import build_corridor
+
+    node = shutil.which("node")
+    if node is None:
+        return
+    plain = build_corridor(read_inputs(job, None))[0].alignment
+    first, last = float(plain.station[0]), float(plain.station[-1])
+    at = first + (last - first) * 0.2, first + (last - first) * 0.6
+    ahead = at[0] + 5000.0
+    back = ahead + at[1] - at[0]
+    alignment = replace(
+        plain, equations=((at[0], at[0], ahead), (at[1], back, back - 0.3 * (at[1] - at[0])))
+    )
+    shake = random.Random(2)
+    counted = [shake.uniform(first, last) for _ in range(300)]
+    asked = [{"line": line_data(alignment)}]
+    asked += [{"counted": s, "step": step} for s in counted for step in (0.001, 0.01, 0.1, 1)]
+    texts = [station_text(alignment, s, step=0.001) for s in counted]
+    texts += [text.partition(" ")[0] for text in texts] + ["9+999", "0+100 (7)"]
+    asked += [{"meant": text} for text in texts]
+    script = Path(__file__).with_name("answers.js")
+    told = subprocess.run(
+        [node, str(script), str(file)], input="\n".join(map(json.dumps, asked)),
+        capture_output=True, text=True, check=True,
+    ).stdout.splitlines()  # fmt: skip
+    for one, line in zip(asked[1:], told, strict=True):
+        mine = json.loads(line)
+        if "counted" in one:
+            its = station_text(alignment, one["counted"], step=one["step"])
+        else:
+            try:
+                its = chain_of(alignment, one["meant"])
+            except DesignError:
+                its = None
+        same = mine == its if not isinstance(its, float) else abs(mine - its) < 1e-6
+        if not same:
+            say(f"the page takes {one} for {mine}, the program for {its}")
+    tell(f"stations: {len(asked) - 1} names as the program's")
+
+
 def check_calm(page: Browser, files: Sequence[Path], say: Callable[[str], None]) -> None:
     """No word in the console, and nothing asked for but the pages themselves."""
     own = {file.as_uri() for file in files}
@@ -501,6 +549,7 @@ def main() -> int:
         file = file.resolve()
         page.open(file)
         check_reckoning(file, job, wrong.append)
+        check_stations(file, job, wrong.append)
         check_taps(page, job, wrong.append)
         check_keys(page, wrong.append)
         check_fingers(page, wrong.append)

@@ -391,7 +391,7 @@ def test_a_stretch_without_heights_parts_a_profile_in_two():
     parts = found(parsed(lines=[(s_curve(), profile)]), "ProfAlign")
 
     assert [part.get("name") for part in parts] == [
-        "p 0+000.0 to 0+050.0", "p 0+060.0 to 0+100.0",
+        "p, part 1", "p, part 2",
     ]  # fmt: skip
     assert [[numbers(row) for row in part] for part in parts] == [
         [[0, 10], [50, 11]], [[60, 12], [100, 12.4]],

@@ -17,7 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 from pipeline.compare.levels import layer_elevation
 from pipeline.crew.match import match
 from pipeline.design import feet as feet_of
+from pipeline.design.equations import named
 from pipeline.model import (
+    Alignment,
     Bools,
     Corridor,
     Feet,
@@ -34,7 +36,7 @@ from pipeline.model import (
 from pipeline.model.arrays import lock_fields
 from pipeline.settings_crew import HazardRules
 from pipeline.surface import locate
-from pipeline.units import format_length, format_side, format_station
+from pipeline.units import format_length, format_side
 
 CAUTION = (
     "This is an arithmetic check of surveyed and recorded heights, not a locate. Marks and records"
@@ -341,14 +343,17 @@ def buried(found: Things, rules: HazardRules) -> Bools:
         return np.asarray(found.cover > rules.buried_m)
 
 
-def findings(found: Things) -> Findings:
-    """What needs a person: hits, things unknown, and list and shots that miss each other."""
+def findings(found: Things, line: Alignment | None = None) -> Findings:
+    """What needs a person: hits, things unknown, and list and shots that miss each other.
+
+    Stations are as `line` names them.
+    """
     said = []
     for i in range(len(found)):
         if found.verdict[i] in {"UNKNOWN", "HIT"}:
             said.append(
                 _finding(
-                    (found, i),
+                    (found, i, line),
                     "in reach of blade or rotor",
                     verdict_words(found, i),
                     "have it located and exposed by hand, then lower it or work around it",
@@ -357,7 +362,7 @@ def findings(found: Things) -> Findings:
         if not found.shot_id[i]:
             said.append(
                 _finding(
-                    (found, i),
+                    (found, i, line),
                     "on the list, not shot",
                     "not shot this morning",
                     "find it on the ground, or ask its owner where it went",
@@ -366,7 +371,7 @@ def findings(found: Things) -> Findings:
         if not found.listed[i]:
             said.append(
                 _finding(
-                    (found, i),
+                    (found, i, line),
                     "shot, not on the list",
                     "on no list",
                     "ask whose it is and put it on the list",
@@ -375,10 +380,10 @@ def findings(found: Things) -> Findings:
     return tuple(said)
 
 
-def _finding(thing: tuple[Things, int], kind: str, what: str, do: str) -> Finding:
-    found, i = thing
+def _finding(thing: tuple[Things, int, Alignment | None], kind: str, what: str, do: str) -> Finding:
+    found, i, line = thing
     station, offset = float(found.feet.station[i]), float(found.feet.offset[i])
-    place = f"{format_station(station)} {format_side(offset)}"
+    place = f"{named(line, station)} {format_side(offset)}"
     return Finding(
         severity="person",
         kind=kind,

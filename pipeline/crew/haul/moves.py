@@ -10,11 +10,12 @@ from numpy.typing import ArrayLike
 
 from pipeline.compare.bulking import in_state
 from pipeline.compare.intervals import Intervals
+from pipeline.design.equations import named
 from pipeline.errors import JobError
-from pipeline.model import Floats, Ints, Table, Texts, texts
+from pipeline.model import Alignment, Floats, Ints, Table, Texts, texts
 from pipeline.model.arrays import lock_fields
 from pipeline.settings_earthwork import Bulking, Costs, Hauling
-from pipeline.units import format_length, format_station
+from pipeline.units import format_length
 
 LEAST_M3 = 1e-9
 EQUAL = "equal costs"
@@ -267,12 +268,12 @@ def summary(moves: Moves, hauling: Hauling) -> HaulSummary:
     )
 
 
-def table(moves: Moves) -> Table:
-    """``haul``: a row a move, in driving order."""
+def table(moves: Moves, line: Alignment | None = None) -> Table:
+    """``haul``: a row a move, in driving order; stations as `line` names them."""
     rows = tuple(
         (
-            format_station(moves.start[k]) or "outside",
-            format_station(moves.end[k]) or "outside",
+            named(line, moves.start[k]) or "outside",
+            named(line, moves.end[k]) or "outside",
             str(moves.way[k]),
             format_length(moves.bank_m3[k], step=0.1),
             format_length(moves.distance[k], step=1.0),

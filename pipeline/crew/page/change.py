@@ -7,8 +7,9 @@ from collections.abc import Sequence
 
 from pipeline.compare.days import DayChange, Shift
 from pipeline.compare.progress import Progress
-from pipeline.model import Finding, Findings, Table
-from pipeline.units import format_length, format_station
+from pipeline.design.equations import named
+from pipeline.model import Alignment, Finding, Findings, Table
+from pipeline.units import format_length
 
 _SHOWN = 6
 
@@ -87,12 +88,15 @@ def findings(shift: Shift, days: tuple[str, str]) -> Findings:
     return tuple(found)
 
 
-def change_table(change: DayChange) -> Table:
-    """A row a stretch: mean change, whether it is sure, what was taken off and put on."""
+def change_table(change: DayChange, line: Alignment | None = None) -> Table:
+    """A row a stretch: mean change, whether it is sure, what was taken off and put on.
+
+    Stations are as `line` names them.
+    """
     columns = ("from", "moved m", "is it sure", "off m3", "on m3", "known to m")
     rows = [
         (
-            format_station(change.start[k], step=1.0),
+            named(line, change.start[k], step=1.0),
             _signed(float(change.mean_m[k])),
             "sure" if change.sure[k] else "noise",
             format_length(change.lowered_m3[k], step=0.1),

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from pipeline.compare.levels import layer_elevation
 from pipeline.crew.hubs.stakes import interval_stations
 from pipeline.design import alignment as line
+from pipeline.design.equations import station_text
 from pipeline.model import Bools, Corridor, Feet, Floats, Shots, Surface
 from pipeline.model.charts import Chart, Curve
 from pipeline.settings import StakeRules
 from pipeline.surface import locate
-from pipeline.units import format_length, format_station, lath_mark
+from pipeline.units import format_length, lath_mark
 
 _STEP_M = 0.5
 _ACROSS_M = 0.05
@@ -45,7 +48,8 @@ def profile_chart(
         feet.station[near],
         points.elevation[near],
     )
-    return Chart("Along the line", "station", (*curves, seen))
+    called = partial(station_text, corridor.alignment)
+    return Chart("Along the line", "station", (*curves, seen), called=called)
 
 
 def section_charts(
@@ -63,9 +67,8 @@ def section_charts(
     charts = []
     for station in whole if len(whole) else stations:
         curves = _curves(corridor, target, ground, (np.full(len(offset), station), offset), offset)
-        charts.append(
-            Chart(format_station(float(station)), "offset", curves, _on_line(curves, target))
-        )
+        called = station_text(corridor.alignment, float(station))
+        charts.append(Chart(called, "offset", curves, _on_line(curves, target)))
     return tuple(charts)
 
 

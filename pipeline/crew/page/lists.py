@@ -28,8 +28,10 @@ from pipeline.crew.plan.inputs import band_side
 from pipeline.crew.plan.labels import one_per_cell
 from pipeline.crew.summary import mean_words
 from pipeline.design import alignment as line
+from pipeline.design.equations import station_text
 from pipeline.model import (
     PENS,
+    Alignment,
     Band,
     Bools,
     Corridor,
@@ -47,7 +49,7 @@ from pipeline.model import (
 from pipeline.model.daypage import Card, DayPage
 from pipeline.settings import Rounding
 from pipeline.surface.contour import Isolines
-from pipeline.units import format_length, format_side, format_station
+from pipeline.units import format_length, format_side
 
 MOST_SHOTS = 5000
 """More used shots than this are shown one in every 2 m, and the page says so."""
@@ -103,7 +105,7 @@ def day_page(inputs: PageInputs) -> DayPage:
         held=words.held,
         look=tuple(_finding_card(one, inputs) for one in _to_look_at(inputs.findings)[:MOST_CARDS]),
         look_note=_rest(inputs.findings),
-        buried=_buried(inputs.things),
+        buried=_buried(inputs.things, inputs.corridor.alignment),
         figures=_figures(words),
         tables=() if inputs.withheld else (_quantities(inputs),),
         changes=inputs.changes,
@@ -170,7 +172,7 @@ def _place_of(finding: Finding, inputs: PageInputs) -> tuple[float, float]:
     return math.nan, math.nan
 
 
-def _buried(things: Things) -> tuple[Card, ...]:
+def _buried(things: Things, alignment: Alignment) -> tuple[Card, ...]:
     """Every buried or standing thing in driving order, with the words of the crew's own list."""
     cards = []
     for row in range(len(things)):
@@ -181,7 +183,7 @@ def _buried(things: Things) -> tuple[Card, ...]:
             Card(
                 head=f"{things.id[row]}, {things.kind[row]}",
                 lines=(
-                    f"{format_station(float(things.feet.station[row]))}, {across}.",
+                    f"{station_text(alignment, float(things.feet.station[row]))}, {across}.",
                     f"{verdict_words(things, row)}.",
                     f"{note[:1].upper()}{note[1:]}.".lstrip("."),
                 ),

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.design.equations import regions
 from pipeline.design.pieces import cut
 from pipeline.design.section import filled
 from pipeline.model import Alignment, Floats, Layer, Profile, Region, Surface
@@ -40,9 +41,10 @@ def page_origin(ground: Surface, alignment: Alignment) -> Origin:
 
 
 def line_data(alignment: Alignment) -> dict[str, Any]:
-    """The pieces of the alignment, see `pipeline.design.pieces.Piece`."""
+    """The pieces of the alignment, see `pipeline.design.pieces.Piece`, and its regions."""
     return {
         "origin": [float(alignment.easting[0]), float(alignment.northing[0])],
+        "regions": [[one.start, one.end, one.shown] for one in regions(alignment)],
         "pieces": [
             [
                 piece.station, piece.length,

@@ -63,7 +63,8 @@ def drawing(inputs: PlanInputs) -> Drawing:
     block = frame(words, inputs.sheet, taken, north=True)
     ground = with_block(_map(base), block, base.mm)
     unturned = frame(words, inputs.sheet, taken, north=False)
-    sheets = pages(base.street, unturned, base.reach_m, inputs.sheet.scale, added)
+    line = inputs.corridor.alignment
+    sheets = pages(base.street, line, unturned, base.reach_m, inputs.sheet.scale, added)
     return Drawing(words.job, placed(ground, 1.0, *added), sheets, taken)
 
 

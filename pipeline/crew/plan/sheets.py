@@ -10,8 +10,8 @@ import numpy as np
 from pipeline.crew.plan.frame import WIDTH_MM, corners, north_arrow, placed
 from pipeline.crew.plan.labels import upright
 from pipeline.crew.plan.lines import Street
-from pipeline.model import Floats, Lines, Page, Picture, View, Words, texts
-from pipeline.units import format_station
+from pipeline.design.equations import station_text
+from pipeline.model import Alignment, Floats, Lines, Page, Picture, View, Words, texts
 
 A3_MM = (420.0, 297.0)
 # what an A3 and a tabloid sheet have in common, less 12 mm on every side, prints on both
@@ -82,7 +82,12 @@ def _box(x: Floats, y: Floats) -> tuple[Floats, float]:
 
 
 def pages(
-    street: Street, frame: Picture, reach_m: float, scale: int, shift: tuple[float, float]
+    street: Street,
+    line: Alignment,
+    frame: Picture,
+    reach_m: float,
+    scale: int,
+    shift: tuple[float, float],
 ) -> tuple[Page, ...]:
     """Sheets at the stated scale: windows on the left, the title block on the right.
 
@@ -92,6 +97,8 @@ def pages(
     Parameters
     ----------
     street : Street
+    line : Alignment
+        What the windows' stations are called by.
     frame : Picture
         Title block without a north arrow [mm], top left corner at (0, 0).
     reach_m : float
@@ -119,7 +126,10 @@ def pages(
             _view(strip, middle, (width, height), scale, shift)
             for strip, middle in zip(part, middles, strict=False)
         ]
-        out.append(_page(f"A3 sheet {sheet + 1} of {sheets}", frame, views, part))
+        stations = [
+            f"{station_text(line, one.first)} TO {station_text(line, one.last)}" for one in part
+        ]
+        out.append(_page(f"A3 sheet {sheet + 1} of {sheets}", frame, views, stations))
     return tuple(out)
 
 
@@ -143,10 +153,10 @@ def _view(
     )
 
 
-def _page(name: str, frame: Picture, views: Sequence[View], found: Sequence[Strip]) -> Page:
+def _page(name: str, frame: Picture, views: Sequence[View], stations: Sequence[str]) -> Page:
     paper = Picture()
-    for view, strip in zip(views, found, strict=True):
-        paper += _window(view, strip)
+    for view, called in zip(views, stations, strict=True):
+        paper += _window(view, called)
     size = corners(frame)
     title = placed(frame, 1.0, _RIGHT - WIDTH_MM, _TOP)
     note = Words(
@@ -156,7 +166,7 @@ def _page(name: str, frame: Picture, views: Sequence[View], found: Sequence[Stri
     return Page(name, *A3_MM, paper + title + Picture(words=(note,)), tuple(views))
 
 
-def _window(view: View, strip: Strip) -> Picture:
+def _window(view: View, stations: str) -> Picture:
     """The border of a window; over it a line with its stations, the scale, and north."""
     west, south = view.x - view.width / 2, view.y - view.height / 2
     east, north = view.x + view.width / 2, view.y + view.height / 2
@@ -164,10 +174,7 @@ def _window(view: View, strip: Strip) -> Picture:
         "frame", np.array([west, east, east, west]), np.array([south, south, north, north]),
         np.array([0, 4]), closed=True,
     )  # fmt: skip
-    text = (
-        f"STATION {format_station(strip.first)} TO {format_station(strip.last)}"
-        f"     1:{view.scale:g}"
-    )
+    text = f"STATION {stations}     1:{view.scale:g}"
     middle = north + _CAPTION / 2
     caption = Words(
         "text-title", texts([text]), np.array([west]), np.array([middle]), np.array([2.5]),

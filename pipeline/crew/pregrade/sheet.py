@@ -11,9 +11,10 @@ from pipeline.crew.pregrade.loads import tanker_loads
 from pipeline.crew.pregrade.recommendation import Decision, Remaining
 from pipeline.crew.pregrade.strip import GOOD_POINTS
 from pipeline.crew.pregrade.target import EQUAL, CostCurve
-from pipeline.model import Table
+from pipeline.design.equations import named
+from pipeline.model import Alignment, Table
 from pipeline.settings_earthwork import Bulking, Hauling
-from pipeline.units import format_length, format_station, ground_mark, round_half_away
+from pipeline.units import format_length, ground_mark, round_half_away
 
 STRIP_FROM_M, STRIP_LENGTH_M = 20.0, 40.0
 RANGE_STEP_M = 0.005
@@ -41,12 +42,12 @@ HONESTY = (
 """Printed with every decision."""
 
 
-def lines(found: Decision, hauling: Hauling) -> tuple[str, ...]:
+def lines(found: Decision, hauling: Hauling, line: Alignment | None = None) -> tuple[str, ...]:
     """The sheet from the top: what to do, how sure, and what it costs to be wrong."""
     return (
         _headline(found),
         _range(found),
-        *_strip(found),
+        *_strip(found, line),
         (
             f"if wrong by 1 cm: {_loads(found)} out or {found.wrong_tonnes:.0f} t gravel in"
             f" ({found.lot.area_m2:.0f} m2)"
@@ -99,7 +100,7 @@ def _range(found: Decision) -> str:
     return f"range {low:g} to {high:g} cm in 8 of 10 cases, because {why}"
 
 
-def _strip(found: Decision) -> tuple[str, ...]:
+def _strip(found: Decision, line: Alignment | None) -> tuple[str, ...]:
     """What the strips said, or where to lay one."""
     said = tuple(f"strip test: {text}" for text in found.belief.used)
     said += tuple(f"strip test: {text}" for text in found.belief.refused)
@@ -117,7 +118,7 @@ def _strip(found: Decision) -> tuple[str, ...]:
     return (
         *said,
         (
-            f"strip test: stations {format_station(start)} to {format_station(end)}, {GOOD_POINTS}"
+            f"strip test: stations {named(line, start)} to {named(line, end)}, {GOOD_POINTS}"
             " points, before and after from one set-up on one bench mark"
         ),
     )
@@ -243,15 +244,15 @@ def cost_table(costs: CostCurve) -> Table:
     return Table("pregrade_cost", ("left_low_mm", "cost_per_m2"), rows)
 
 
-def remaining_table(left: Remaining) -> Table:
+def remaining_table(left: Remaining, line: Alignment | None = None) -> Table:
     """What lies where, what to do before mixing, and what stands over or lacks if nobody does."""
     rows = []
     for k in range(len(left.start)):
         depth = left.reshape_m3[k] / left.area_m2[k] if left.area_m2[k] > 0 else math.nan
         rows.append(
             (
-                format_station(left.start[k]),
-                format_station(left.end[k]),
+                named(line, left.start[k]),
+                named(line, left.end[k]),
                 format_length(left.area_m2[k], step=1.0),
                 format_length(100 * left.low_m[k], step=0.1),
                 ground_mark(depth, step=0.005),

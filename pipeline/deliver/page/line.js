@@ -55,6 +55,7 @@ function makeLine(data) {
   const last = pieces[pieces.length - 1];
   return {
     origin: data.origin,
+    regions: makeRegions(data.regions),
     pieces,
     stations: pieces.map((piece) => piece.station),
     first: pieces[0].station,

@@ -405,7 +405,7 @@ function drawMarks(map, ink) {
       const { easting, northing } = pointAt(map.street.line, station, 0);
       const [e0, n0] = map.street.ground.origin;
       const [left, top] = toWindow(map, easting - e0, northing - n0);
-      label(map, room, formatStation(station, 1), left + 4, top - 12, plain);
+      label(map, room, stationText(map.street.line, station, 1), left + 4, top - 12, plain);
     }
   }
   const stakes = shown.stakes && view.scale > 2 ? inWindow(map, marks.stakes) : [];

@@ -5,11 +5,11 @@ function element(id) {
 }
 
 /** The words of an answer: the large mark, what it means, and where it is. */
-function answerOf(place, data) {
+function answerOf(place, data, line) {
   const target = place.layers.find((layer) => layer.name === data.target);
   const side = formatSide(place.offset);
   const across = side === "CL" ? "on the line" : `${formatLength(Math.abs(place.offset))} ${side}`;
-  const where = `Station ${formatStation(place.station, 0.001)}, offset ${across}`;
+  const where = `Station ${stationText(line, place.station, 0.001)}, offset ${across}`;
   const { dirt, on_grade: onGrade } = data.rounding;
   if (Number.isNaN(place.ground)) {
     return { mark: "NOT SURVEYED", kind: "none", means: "Nobody shot the ground here: no number.", where };
@@ -91,7 +91,7 @@ function tell(app, place) {
   const { data, map, street } = app;
   app.place = place;
   map.picked = { x: place.easting - data.origin[0], y: place.northing - data.origin[1] };
-  const answer = answerOf(place, data);
+  const answer = answerOf(place, data, street.line);
   const mark = element("mark");
   mark.textContent = answer.mark;
   mark.className = answer.kind;
@@ -100,9 +100,9 @@ function tell(app, place) {
   element("grid").textContent = `E ${formatLength(place.easting)}, N ${formatLength(place.northing)}`;
   element("others").replaceChildren(
     ...place.others.map((foot) => {
-      const line = document.createElement("p");
-      line.textContent = `Also ${formatStation(foot.station)} ${formatLength(foot.offset)}: inside a tight curve the place lies square to more than one station.`;
-      return line;
+      const said = document.createElement("p");
+      said.textContent = `Also ${stationText(street.line, foot.station)} ${formatLength(foot.offset)}: inside a tight curve the place lies square to more than one station.`;
+      return said;
     }),
   );
   fillRows(element("layers"), layerRows(place, data));
@@ -110,7 +110,7 @@ function tell(app, place) {
   danger.textContent = buriedNear(map, place).join(" ");
   danger.hidden = danger.textContent === "";
   element("near").textContent = shotNear(map, place);
-  element("station").value = formatStation(place.station, 0.01);
+  element("station").value = stationText(line, place.station, 0.01);
   element("offset").value = sided(place.offset, 0.01);
   element("asked").hidden = false;
   element("steps").hidden = false;
@@ -132,10 +132,11 @@ function drawSides(app) {
   drawSide(cross, street, crossSection(street, place.station), place.offset, offsetWord);
   const target = place.layers.find((layer) => layer.name === street.target);
   const summary = `${lathMark(target.cut) || "no number"} to ${target.title} at offset ${sided(place.offset, 0.01)} m`;
-  cross.setAttribute("aria-label", `Cross-section at ${formatStation(place.station)}: ${summary}`);
-  element("section-title").textContent = `Across the street at ${formatStation(place.station)}`;
+  const called = stationText(street.line, place.station);
+  cross.setAttribute("aria-label", `Cross-section at ${called}: ${summary}`);
+  element("section-title").textContent = `Across the street at ${called}`;
   const profile = element("profile");
-  drawSide(profile, street, lengthSection(street, place.station, place.offset), place.station, (s) => formatStation(s, 1));
+  drawSide(profile, street, lengthSection(street, place.station, place.offset), place.station, (s) => stationText(street.line, s, 1));
   profile.setAttribute("aria-label", `Profile at offset ${sided(place.offset, 0.01)} m: ${summary}`);
   const side = formatSide(place.offset);
   element("profile-title").textContent =
@@ -307,17 +308,16 @@ function listenToForm(app) {
   const said = element("find-said");
   element("find").addEventListener("submit", (event) => {
     event.preventDefault();
-    const station = parseStation(element("station").value);
+    const meant = stationMeant(app.street.line, element("station").value);
     const typed = element("offset").value.trim();
     const offset = typed === "" ? 0 : parseOffset(typed);
-    const { first, last } = app.street.line;
-    if (Number.isNaN(station) || Number.isNaN(offset)) {
-      said.textContent = "Write a station such as 0+120 or 120, and an offset such as -3.5 or L 3.5.";
-    } else if (station < first || station > last) {
-      said.textContent = `The street runs from ${formatStation(first)} to ${formatStation(last)}.`;
+    if (meant.said) {
+      said.textContent = meant.said;
+    } else if (Number.isNaN(offset)) {
+      said.textContent = "Write an offset such as -3.5 or L 3.5.";
     } else {
       said.textContent = "";
-      askStation(app, station, offset);
+      askStation(app, meant.counted, offset);
       app.map.canvas.scrollIntoView({ block: "nearest" });
     }
   });

@@ -108,12 +108,12 @@ def _how_sure(
 
 def earthworks_words(found: Earthworks, day: Day) -> tuple[str, ...]:
     """How much, how sure, and where it does not average out."""
-    job = day.morning.inputs.job
+    job, line = day.morning.inputs.job, day.morning.corridor.alignment
     return (
         *volume_sheet.uncertainty_lines(found.quantity, found.sure),
         *volume_sheet.state_lines(found.quantity, job.bulking),
-        *volume_sheet.section_lines(found.sections),
-        *volume_sheet.balance_lines(found.evenness, job.volumes, day.morning.corridor.alignment),
+        *volume_sheet.section_lines(found.sections, line),
+        *volume_sheet.balance_lines(found.evenness, job.volumes, line),
     )
 
 

@@ -79,7 +79,7 @@ def section_table(found: SectionVolumes, line: Alignment | None = None) -> Table
     return Table(name, columns, tuple(rows), frozenset(columns[:2]))
 
 
-def section_lines(found: SectionVolumes) -> tuple[str, ...]:
+def section_lines(found: SectionVolumes, line: Alignment | None = None) -> tuple[str, ...]:
     """Totals by each method, and why they differ where they do."""
     said = []
     for what in ("cut", "fill"):
@@ -102,7 +102,7 @@ def section_lines(found: SectionVolumes) -> tuple[str, ...]:
         said.append(
             f"  in {len(short)} of {len(found.start)} stretches part of the width is not surveyed"
             f" and counts nothing, most {found.unseen_m[worst]:.2f} m between"
-            f" {format_station(found.start[worst])} and {format_station(found.end[worst])}"
+            f" {named(line, found.start[worst])} and {named(line, found.end[worst])}"
         )
     return tuple(said)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -68,7 +69,7 @@ def package_files(day: Day) -> dict[str, bytes]:
         )
         files["cutfill.dxf"] = drawing_bytes(day)
         files["ground.xml"] = surfaces_bytes(day)
-        files |= crew_files(day, package_id(day.morning.inputs))
+        files |= crew_files(day, package_id(day.morning.inputs, day.before))
     changes, changes_tables = _since(day)
     files |= page_files(day, plan_words(day), changes=changes, changes_tables=changes_tables)
     for table in tables:
@@ -169,7 +170,7 @@ def plan_words(day: Day) -> PlanWords:
         grid=job.grid.crs,
         heights=job.grid.vertical_datum,
         shots=f"{summary.read} read, {summary.used} used, {summary.refused} not used",
-        package=package_id(inputs),
+        package=package_id(inputs, day.before),
         prepared_by=job.sheet.prepared_by,
         numbers=(
             f"mean {mean_words(target.mean_cut_m)} m over {target.compared_area_m2:.0f} m2",
@@ -195,7 +196,25 @@ class Delivered:
     history_refusal: str = ""
 
 
-def deliver(day: Day, out: Path | None, *, with_pictures: bool = False) -> Delivered:
+@dataclass(frozen=True, slots=True)
+class Command:
+    """What of a package the command line decides."""
+
+    day: str | None = None
+    """As stated; None: the latest."""
+    pictures: bool = False
+
+    def told(self, day: str) -> dict[str, dict[str, Any]]:
+        """Each parameter with its value and where it comes from."""
+        stated = {"day": self.day is not None, "pictures": self.pictures}
+        values = {"day": day, "pictures": self.pictures}
+        return {
+            key: {"value": value, "origin": "command line" if stated[key] else "default"}
+            for key, value in values.items()
+        }
+
+
+def deliver(day: Day, out: Path | None, command: Command | None = None) -> Delivered:
     """Write the package of the day, all or nothing; then put the day into the history.
 
     The history lies beside the packages, so a run writes nowhere else. The package does
@@ -208,16 +227,22 @@ def deliver(day: Day, out: Path | None, *, with_pictures: bool = False) -> Deliv
     """
     from pipeline import publish_days
 
-    inputs = day.morning.inputs
+    inputs, command = day.morning.inputs, command or Command()
     folder = (out if out is not None else inputs.job.folder / "out") / safe_name(inputs.day)
     written = datetime.now(tz=UTC).isoformat(timespec="seconds")
-    history = folder.parent / HISTORY_FILE
-    day = publish_days.with_trend(day, history, package_id(inputs))
+    name, history = package_id(inputs, day.before), folder.parent / HISTORY_FILE
+    day = publish_days.with_trend(day, history, name)
+    manifest = manifest_object(day, written, command.told(inputs.day))
+    write_package(folder, day_files(day, command), manifest)
+    refusal = publish_days.keep(day, history, name)
+    return Delivered(folder, day, refusal)
+
+
+def day_files(day: Day, command: Command) -> dict[str, bytes]:
+    """`package_files`, and the pictures where they are wanted."""
     files = package_files(day)
-    if with_pictures:
+    if command.pictures:
         from pipeline.publish_pictures import pictures
 
         files |= pictures(day, plan_words(day))
-    write_package(folder, files, manifest_object(day, written))
-    refusal = publish_days.keep(day, history, package_id(inputs))
-    return Delivered(folder, day, refusal)
+    return files

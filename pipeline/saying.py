@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import sys
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +25,9 @@ from pipeline.run import Day
 from pipeline.settings import Job
 from pipeline.units import format_length, format_side, lath_mark, round_half_away
 
+MADE_WITH = (
+    "ezdxf", "laspy", "lazrs", "numpy", "pyproj", "pythoncdt", "reportlab", "scipy", "shapely",
+)  # fmt: skip
 MARKS_REST_ON = (
     "surface.", "stakes.", "rounding.", "target.", "design.chord_m", "design.max_step_m",
 )  # fmt: skip
@@ -85,20 +90,23 @@ def quantities_object(day: Day) -> dict[str, Any]:
     }
 
 
-def manifest_object(day: Day, written: str) -> dict[str, Any]:
-    """``manifest.json`` but for the outputs, which the package adds as it writes them."""
+def manifest_object(day: Day, written: str, command: Mapping[str, Any]) -> dict[str, Any]:
+    """``manifest.json`` but for the outputs, which the package adds as it writes them.
+
+    ``command`` are the parameters that are no setting, each with its value and origin.
+    """
     inputs = day.morning.inputs
     return {
-        "package": package_id(inputs),
+        "package": package_id(inputs, day.before),
         "lath": __version__,
+        "made_with": libraries(),
         "job": inputs.job.name,
         "day": inputs.day,
         "written": written,
         "held": day.held,
-        "inputs": [
-            {"file": item.file, "bytes": item.bytes, "sha256": item.sha256}
-            for item in inputs.fingerprints
-        ],
+        "command": command,
+        "inputs": inputs_object(inputs, day.before),
+        "history": sorted({row.day for row in day.trend}),
         "settings": settings_object(inputs.job),
         "findings": {
             severity: sum(finding.severity == severity for finding in day.findings)
@@ -107,12 +115,28 @@ def manifest_object(day: Day, written: str) -> dict[str, Any]:
     }
 
 
-def package_id(inputs: Inputs) -> str:
+def inputs_object(inputs: Inputs, before: Day | None = None) -> list[dict[str, Any]]:
+    """Name, size and SHA-256 of every file that was read, those of the day before as well."""
+    read = {item.file: item for item in inputs.fingerprints}
+    for item in before.morning.inputs.fingerprints if before else ():
+        read.setdefault(item.file, item)
+    return [
+        {"file": item.file, "bytes": item.bytes, "sha256": item.sha256} for item in read.values()
+    ]
+
+
+def package_id(inputs: Inputs, before: Day | None = None) -> str:
     """Ten characters that change when any input, or the program's version, does."""
     digest = hashlib.sha256(f"{__version__}\n{inputs.day}\n".encode())
-    for item in inputs.fingerprints:
-        digest.update(f"{item.file} {item.sha256}\n".encode())
+    for item in inputs_object(inputs, before):
+        digest.update(f"{item['file']} {item['sha256']}\n".encode())
     return digest.hexdigest()[:10]
+
+
+def libraries() -> dict[str, str]:
+    """Versions of Python and of the libraries that the numbers and the files come from."""
+    python = ".".join(str(part) for part in sys.version_info[:3])
+    return {"python": python, **{name: version(name) for name in MADE_WITH}}
 
 
 def settings_object(job: Job) -> dict[str, dict[str, Any]]:
@@ -135,6 +159,7 @@ def assumed(job: Job) -> tuple[str, ...]:
 
 
 def _flat(settings: object, prefix: str = "") -> list[tuple[str, Any]]:
+    """Dotted key and value of every setting; of a list of tables, with its place in the list."""
     rows: list[tuple[str, Any]] = []
     for item in fields(settings):  # type: ignore[arg-type]  # only settings dataclasses come here
         value = getattr(settings, item.name)
@@ -143,17 +168,18 @@ def _flat(settings: object, prefix: str = "") -> list[tuple[str, Any]]:
             continue
         if is_dataclass(value):
             rows += _flat(value, f"{key}.")
-        elif not isinstance(value, Mapping | list | tuple) or not any(
-            is_dataclass(part) for part in _parts(value)
-        ):
+        elif any(is_dataclass(part) for _, part in _parts(value)):
+            for name, part in _parts(value):
+                rows += _flat(part, f"{key}.{name}.")
+        else:
             rows.append((key, value))
     return rows
 
 
-def _parts(value: Any) -> list[Any]:
+def _parts(value: Any) -> list[tuple[Any, Any]]:
     if isinstance(value, Mapping):
-        return list(value.values())
-    return list(value) if isinstance(value, list | tuple) else []
+        return list(value.items())
+    return list(enumerate(value, 1)) if isinstance(value, list | tuple) else []
 
 
 def summary_of(day: Day) -> Summary:

@@ -72,18 +72,25 @@ def deliver(result: SettingOut, out: Path | None) -> Path:
     """
     inputs = result.inputs
     folder = (out if out is not None else inputs.job.folder / "out") / FOLDER
-    manifest = {
+    write_package(folder, layout_files(result), manifest_object(inputs))
+    return folder
+
+
+def layout_files(result: SettingOut) -> dict[str, bytes]:
+    """Every file of the package but the manifest, by name."""
+    return {"layout.csv": csv.csv_bytes(result.table)}
+
+
+def manifest_object(inputs: Inputs) -> dict[str, Any]:
+    """``manifest.json`` but for the outputs."""
+    return {
         "package": saying.package_id(inputs),
         "lath": __version__,
+        "made_with": saying.libraries(),
         "job": inputs.job.name,
-        "inputs": [
-            {"file": item.file, "bytes": item.bytes, "sha256": item.sha256}
-            for item in inputs.fingerprints
-        ],
+        "inputs": saying.inputs_object(inputs),
         "settings": saying.settings_object(inputs.job),
     }
-    write_package(folder, {"layout.csv": csv.csv_bytes(result.table)}, manifest)
-    return folder
 
 
 def layout_object(result: SettingOut, folder: Path) -> dict[str, Any]:

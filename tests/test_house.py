@@ -50,6 +50,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"run", "saying", "earthworks", "publish_crew", "publish_days", "publish_page"}
     | {"publish_pictures", "planning"},
     "setting_out": GROUND | set(STAGES) | {"run", "publish", "saying"},
+    "proof": GROUND | {"deliver", "run", "publish", "publish_days", "saying", "setting_out"},
     "convert_line": GROUND | {"ingest", "deliver", "design"},
     "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},
     "readout": GROUND | {"ingest", "convert"},
@@ -65,6 +66,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "saying",
         "earthworks",
         "setting_out",
+        "proof",
         "readout",
         "demo",
         "options",

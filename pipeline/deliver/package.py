@@ -26,6 +26,8 @@ from pipeline.deliver.lock import locked
 from pipeline.errors import OutputError
 
 MANIFEST = "manifest.json"
+SEAL = "seal"
+"""Last key of a manifest: SHA-256 of all the rest of it."""
 _NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9._-]{0,79}")
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.IGNORECASE)
 _NOFOLLOW = getattr(os, "O_NOFOLLOW", 0)
@@ -72,7 +74,7 @@ def write_package(folder: Path, files: Mapping[str, bytes], manifest: Mapping[st
         Plain names, without folders; ``manifest.json`` is added here.
     manifest : mapping
         What the run knows of itself. ``outputs``, with size and sha256 of each
-        file, is added here.
+        file, and ``seal``, the sha256 of the manifest's own rest, are added here.
 
     Raises
     ------
@@ -122,7 +124,8 @@ def verify(folder: Path) -> tuple[str, ...]:
     """What in the package is not as it was written; nothing if all is well.
 
     Every output's size and sha256 is computed again and compared with the
-    manifest; a file that the manifest does not name is reported too.
+    manifest, and the manifest with its seal; a file that the manifest does not
+    name is reported too.
 
     Returns
     -------
@@ -135,7 +138,8 @@ def verify(folder: Path) -> tuple[str, ...]:
         There is no package in `folder`, or its manifest cannot be read.
     """
     settle(folder)
-    listed = _listed(folder)
+    manifest = read_manifest(folder)
+    listed = manifest["outputs"]
     present = {entry.name: entry for entry in os.scandir(folder)}
     told = []
     for name in sorted(listed.keys() | present.keys() - {MANIFEST}):
@@ -145,16 +149,24 @@ def verify(folder: Path) -> tuple[str, ...]:
             told.append(f"{name}: missing")
         elif not present[name].is_file(follow_symlinks=False):
             told.append(f"{name}: not a plain file any more")
-        elif _described((folder / name).read_bytes()) != listed[name]:
+        elif described((folder / name).read_bytes()) != listed[name]:
             told.append(f"{name}: changed since it was written")
+    seal = manifest.pop(SEAL, None)
+    if seal != _seal(manifest):
+        told.append(f"{MANIFEST}: changed since it was written")
     return tuple(told)
+
+
+def _seal(manifest: Mapping[str, Any]) -> str:
+    return hashlib.sha256(json_bytes(manifest)).hexdigest()
 
 
 def _beside(folder: Path) -> tuple[Path, Path]:
     return folder.parent / f".{folder.name}.new", folder.parent / f".{folder.name}.old"
 
 
-def _described(content: bytes) -> dict[str, Any]:
+def described(content: bytes) -> dict[str, Any]:
+    """Size and sha256 of a file, as a manifest has them."""
     return {"bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
 
 
@@ -171,10 +183,11 @@ def _check_names(folder: Path, files: Mapping[str, bytes], manifest: Mapping[str
                 "give every output a name of its own",
             )
         seen[name.lower()] = name
-    if "outputs" in manifest:
-        raise OutputError(
-            "manifest of the package", 'found "outputs"', "leave them to the writer of the package"
-        )
+    for key in ("outputs", SEAL):
+        if key in manifest:
+            raise OutputError(
+                "manifest of the package", f'found "{key}"', "leave it to the writer of the package"
+            )
 
 
 @contextlib.contextmanager
@@ -225,7 +238,7 @@ def _check_standing(folder: Path) -> None:
             f"package {folder}", f"{kind} is in its place", "move it away and run again"
         )
     present = {entry.name for entry in os.scandir(folder)}
-    known = {MANIFEST, *_listed(folder)} if MANIFEST in present else set()
+    known = {MANIFEST, *read_manifest(folder)["outputs"]} if MANIFEST in present else set()
     strange = sorted(present - known)
     if strange:
         raise OutputError(
@@ -236,23 +249,32 @@ def _check_standing(folder: Path) -> None:
         )
 
 
-def _listed(folder: Path) -> dict[str, Any]:
-    """Size and hash of each output, from the manifest of the package."""
+def read_manifest(folder: Path) -> dict[str, Any]:
+    """The manifest of the package in `folder`; ``outputs`` are size and hash of each file.
+
+    Raises
+    ------
+    OutputError
+        There is none, or it cannot be read.
+    """
     path = folder / MANIFEST
     try:
         with os.fdopen(os.open(path, os.O_RDONLY | _NOFOLLOW), encoding="utf-8") as stream:
-            outputs = json.load(stream)["outputs"]
-        return {str(name): dict(entry) for name, entry in outputs.items()}
+            manifest = json.load(stream)
+        outputs = manifest["outputs"]
+        manifest["outputs"] = {str(name): dict(entry) for name, entry in outputs.items()}
+        return dict(manifest)
     except OSError as fault:
         found = fault.strerror or str(fault)
-    except (ValueError, LookupError, TypeError, AttributeError):
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
         found = "it is not the manifest of a package"
     raise OutputError(f"file {path}", found, "run the day again in an empty folder")
 
 
 def _fill(fresh: Path, files: Mapping[str, bytes], manifest: Mapping[str, Any]) -> None:
-    outputs = {name: _described(files[name]) for name in sorted(files)}
-    last = json_bytes({**manifest, "outputs": outputs})
+    outputs = {name: described(files[name]) for name in sorted(files)}
+    told = {**manifest, "outputs": outputs}
+    last = json_bytes({**told, SEAL: _seal(told)})
     fresh.mkdir()
     for name in sorted(files):
         _write(fresh / name, files[name])

@@ -109,7 +109,10 @@ def written(day):
 
 def test_the_manifest_holds_size_and_hash_of_every_output(day):
     write_package(day, NEW, {"day": "2026-05-14", "version": "1"})
-    manifest = json.loads((day / "manifest.json").read_text(encoding="utf-8"))
+    text = (day / "manifest.json").read_text(encoding="utf-8")
+    manifest = json.loads(text)
+    seal = manifest.pop("seal")
+    assert seal == hashlib.sha256(text.replace(f',\n  "seal": "{seal}"', "").encode()).hexdigest()
     assert manifest == {
         "day": "2026-05-14",
         "version": "1",
@@ -476,6 +479,8 @@ def test_two_names_that_one_disk_holds_for_the_same_are_refused(day):
         write_package(day, {"A.csv": b"", "a.csv": b""}, {})
     with pytest.raises(OutputError, match=r"manifest\.json has the same name"):
         write_package(day, {"Manifest.json": b""}, {})
+    with pytest.raises(OutputError, match='found "seal"'):
+        write_package(day, {}, {"seal": ""})
     with pytest.raises(OutputError, match='found "outputs"'):
         write_package(day, {}, {"outputs": {}})
     assert not day.parent.exists()

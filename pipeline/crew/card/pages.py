@@ -58,7 +58,8 @@ def _head(work: CrewWork, words: CardWords) -> tuple[str, ...]:
     revision = job.card.revision or "not stated"
     made = job.sheet.prepared_by or "not stated"
     lines = (
-        f"{words.day}  plane {work.layer}  revision {revision}  package {words.package}",
+        # the package first: a long name may cut the line's end, and paper is matched by it
+        f"{words.day}  package {words.package}  plane {work.layer}  revision {revision}",
         f"control {words.control}  grid {job.grid.crs}  heights {job.grid.vertical_datum}",
         (
             f"on grade +-{job.rounding.on_grade_m * 100:.1f} cm  hubs"

@@ -12,6 +12,7 @@ from pipeline.errors import DesignError
 from pipeline.ingest.files import read
 from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
 from pipeline.ingest.job.job import job_path
+from pipeline.ingest.job.morning import Seen, see
 from pipeline.model import (
     AlignmentRows,
     Finding,
@@ -51,7 +52,7 @@ class DesignFiles:
     profile: ProfileRows
     sections: SectionTable | None
     meshes: dict[str, Mesh | Linework]
-    paths: tuple[Path, ...]
+    seen: tuple[Seen, ...]
     findings: Findings
     lines: dict[str, LineFiles]
     patches: dict[str, Mesh | Linework]
@@ -86,7 +87,7 @@ def read_design(job: Job) -> DesignFiles:
     patches = {patch.name: library.faces(patch.file, patch.surface) for patch in design.patches}
     ties = tuple(library.shots(tie.file) for tie in design.ties)
     return DesignFiles(
-        alignment, profile, sections, meshes, tuple(library.paths), tuple(library.findings),
+        alignment, profile, sections, meshes, tuple(library.seen.values()), tuple(library.findings),
         lines, patches, ties,
     )  # fmt: skip
 
@@ -127,7 +128,7 @@ class _Library:
     def __init__(self, job: Job) -> None:
         self.job = job
         self.read: dict[Path, Reading] = {}
-        self.paths: list[Path] = []
+        self.seen: dict[Path, Seen] = {}
         self.findings: list[Finding] = []
 
     def path(self, relative: str, setting: str) -> Path:
@@ -136,8 +137,7 @@ class _Library:
             raise DesignError(
                 f"{relative} ({setting} of the job file)", "no such file", "put it there or name it"
             )
-        if path not in self.paths:
-            self.paths.append(path)
+        self.seen.setdefault(path, see(path))
         return path
 
     def reading(self, path: Path) -> Reading:

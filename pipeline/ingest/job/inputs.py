@@ -12,14 +12,16 @@ from pipeline.ingest.field.observations import read_observations
 from pipeline.ingest.files import read
 from pipeline.ingest.job.control import read_control
 from pipeline.ingest.job.designfiles import DesignFiles, read_design
-from pipeline.ingest.job.job import JOB_FILE, job_path, read_job
+from pipeline.ingest.job.job import job_file, job_path, read_job
 from pipeline.ingest.job.morning import (
     MorningFile,
+    Seen,
     days,
     fingerprint,
     latest_day,
     morning_files,
     put_aside,
+    see,
 )
 from pipeline.ingest.job.utilities import read_utilities
 from pipeline.ingest.landxml.observations import read_landxml_observations
@@ -53,14 +55,17 @@ class Inputs:
 
 def read_inputs(folder: Path, day: str | None) -> Inputs:
     """Job, design, control, buried things and every file of the morning."""
+    seen = [see(job_file(folder))]
     job = read_job(folder)
     day = day or latest_day(job)
     design = read_design(job)
-    record, utilities, paths = _records(job, design)
+    record, utilities, records = _records(job)
     files, aside = put_aside(job, morning_files(job, day))
     before = _day_before(job, day)
     # what of yesterday's files this day was compared with is an input as well
-    paths += [file.path for file in (*files, *before)]
+    seen += [*design.seen, *records, *(see(file.path) for file in (*files, *before))]
+    readings = tuple(_read(file, job) for file in files)
+    yesterday = _shots_of(before)
     return Inputs(
         job=job,
         day=day,
@@ -68,18 +73,20 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
         control=record,
         utilities=utilities,
         files=files,
-        readings=tuple(_read(file, job) for file in files),
+        readings=readings,
         aside=aside,
-        yesterday=_shots_of(before),
-        fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
+        yesterday=yesterday,
+        fingerprints=tuple(fingerprint(one, job.folder) for one in seen),
     )
 
 
 def read_before_shots(folder: Path) -> Inputs:
     """Job, design, control and buried things: all there is before anybody shoots."""
+    seen = [see(job_file(folder))]
     job = read_job(folder)
     design = read_design(job)
-    record, utilities, paths = _records(job, design)
+    record, utilities, records = _records(job)
+    seen += [*design.seen, *records]
     return Inputs(
         job=job,
         day="",
@@ -90,21 +97,21 @@ def read_before_shots(folder: Path) -> Inputs:
         readings=(),
         aside=(),
         yesterday=None,
-        fingerprints=tuple(fingerprint(path, job.folder) for path in paths),
+        fingerprints=tuple(fingerprint(one, job.folder) for one in seen),
     )
 
 
-def _records(job: Job, design: DesignFiles) -> tuple[Shots | None, Utilities | None, list[Path]]:
-    """Control, buried things, and every file read so far."""
-    paths = [job.folder / JOB_FILE, *design.paths]
+def _records(job: Job) -> tuple[Shots | None, Utilities | None, list[Seen]]:
+    """Control and buried things, and the files that they stand in."""
+    seen: list[Seen] = []
     record = utilities = None
     if job.control:
-        paths.append(job_path(job, job.control))
-        record = read_control(paths[-1])
+        seen.append(see(job_path(job, job.control)))
+        record = read_control(seen[-1].path)
     if job.utilities:
-        paths.append(job_path(job, job.utilities))
-        utilities = read_utilities(paths[-1])
-    return record, utilities, paths
+        seen.append(see(job_path(job, job.utilities)))
+        utilities = read_utilities(seen[-1].path)
+    return record, utilities, seen
 
 
 def _day_before(job: Job, day: str) -> tuple[MorningFile, ...]:

@@ -50,13 +50,18 @@ def read_job(folder: Path) -> Job:
         No such file, not TOML, an unknown key, a value of the wrong kind or out
         of range. All mistakes are listed at once, each with its line.
     """
-    path = folder if folder.name == JOB_FILE else folder / JOB_FILE
+    path = job_file(folder)
     text = _read_text(path)
     stated = _parse(path, text)
     job = _validate(path, text, stated)
     _check_layers(path, text, job)
     _check_orders(path, text, job)
     return replace(job, folder=path.parent.resolve(), given=frozenset(_dotted(stated)))
+
+
+def job_file(folder: Path) -> Path:
+    """The job file that `folder` means: the folder's, or the file itself."""
+    return folder if folder.name == JOB_FILE else folder / JOB_FILE
 
 
 def job_path(job: Job, relative: str) -> Path:
@@ -165,6 +170,10 @@ def _dotted(table: dict[str, Any], prefix: str = "") -> list[str]:
         keys.append(dotted)
         if isinstance(value, dict):
             keys.extend(_dotted(value, f"{dotted}."))
+        elif isinstance(value, list):
+            # tables of a list are counted from one, as a person does
+            for place, one in enumerate(value, 1):
+                keys.extend(_dotted(one, f"{dotted}.{place}.") if isinstance(one, dict) else ())
     return keys
 
 

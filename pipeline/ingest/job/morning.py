@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import Path
@@ -124,14 +125,45 @@ def _format_of(job: Job, name: str) -> FileFormat:
     return FileFormat()
 
 
-def fingerprint(path: Path, root: Path) -> Fingerprint:
-    """Name relative to `root` where it lies inside, size and SHA-256 of a file's bytes."""
-    digest = hashlib.sha256()
-    size = 0
-    with path.open("rb") as stream:
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A file, and how it stood before it was read; nothing where there was none."""
+
+    path: Path
+    stamp: tuple[int, ...]
+
+
+def see(path: Path) -> Seen:
+    """Look at a file that is about to be read, so that `fingerprint` can tell if it changes."""
+    return Seen(path, _stamp(path))
+
+
+def _stamp(path: Path) -> tuple[int, ...]:
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return ()  # its reader says what is wrong with it
+    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns
+
+
+def fingerprint(seen: Seen, root: Path) -> Fingerprint:
+    """Name relative to `root` where it lies inside, size and SHA-256 of a file's bytes.
+
+    Raises
+    ------
+    InputError
+        The file is no longer as it was before it was read: what was read of it may be
+        half of one file and half of another.
+    """
+    path, digest, size = seen.path, hashlib.sha256(), 0
+    with suppress(OSError), path.open("rb") as stream:
         while block := stream.read(1 << 20):
             digest.update(block)
             size += len(block)
     inside = path.resolve().is_relative_to(root.resolve())
     name = path.resolve().relative_to(root.resolve()).as_posix() if inside else path.name
+    if not seen.stamp or _stamp(path) != seen.stamp:
+        raise InputError(
+            name, "it changed while it was read", "wait until it is copied in full, then run again"
+        )
     return Fingerprint(name, size, digest.hexdigest())

@@ -8,7 +8,7 @@ from pipeline.compare import map as difference_map
 from pipeline.crew.plan import drawing as plan
 from pipeline.judging import things_off
 from pipeline.model import Bools, Drawing, Utilities
-from pipeline.run import Day
+from pipeline.run import Day, shading
 
 
 def listed_rows(day: Day) -> Bools:
@@ -24,6 +24,7 @@ def plan_drawing(day: Day, words: plan.PlanWords, *, local_shift: bool) -> Drawi
     """The day's map and its sheets; `local_shift` writes it near zero."""
     morning = day.morning
     job, sheet = morning.inputs.job, morning.inputs.job.sheet
+    shaded = shading(day)
     # a shot kilometres away would shrink the street to a dot; it is in the lists
     on_map = listed_rows(day) & ~morning.rows("off the job")
     return plan.drawing(
@@ -33,9 +34,9 @@ def plan_drawing(day: Day, words: plan.PlanWords, *, local_shift: bool) -> Drawi
             shots=morning.shots.take(on_map),
             used=morning.used[on_map],
             cut=day.at_shots.cut[on_map],
-            bands=difference_map.bands(day.drawn, plan.band_limits(sheet.bands_m)),
+            bands=shaded.bands,
             contours=difference_map.contours(day.drawn, plan.contour_levels(sheet.bands_m)),
-            not_surveyed=difference_map.not_surveyed(day.ground, day.design),
+            not_surveyed=shaded.unshot,
             stakes=day.stakes,
             dots=day.dots,
             utilities=_on_map(day),

@@ -19,7 +19,7 @@ from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
 from pipeline.model import Table
 from pipeline.planning import listed_rows, plan_drawing
-from pipeline.run import DRAWN_CELL_M, Day, sorted_findings
+from pipeline.run import DRAWN_CELL_M, Day, shading, sorted_findings
 from pipeline.saying import (
     findings_object,
     manifest_object,
@@ -53,6 +53,7 @@ def package_files(day: Day) -> dict[str, bytes]:
     from pipeline.publish_crew import crew_files
     from pipeline.publish_page import page_files
 
+    day = replace(day, shading=shading(day))
     tables = [_points_table(day)]
     files = {"findings.json": json.json_bytes(findings_object(day))}
     if not withheld(day):

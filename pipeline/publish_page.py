@@ -7,10 +7,9 @@ from pipeline.crew.buried import things as buried
 from pipeline.crew.page import lists as daypage
 from pipeline.crew.page import whereami
 from pipeline.crew.plan.frame import PlanWords
-from pipeline.crew.plan.inputs import band_limits
 from pipeline.deliver import page
 from pipeline.model import Table
-from pipeline.run import Day
+from pipeline.run import Day, shading
 
 
 def page_files(
@@ -44,14 +43,15 @@ def page_inputs(
     morning = day.morning
     job, alignment = morning.inputs.job, morning.corridor.alignment
     bands_m = job.sheet.bands_m
+    shaded = shading(day)
     return daypage.PageInputs(
         corridor=morning.corridor,
         layer=job.target.layer,
         ground=day.ground,
-        bands=difference_map.bands(day.difference, band_limits(bands_m)),
+        bands=shaded.bands,
         bands_m=bands_m,
-        zero=difference_map.zero_line(day.difference),
-        gaps=difference_map.not_surveyed(day.ground, day.design),
+        zero=difference_map.zero_line(day.drawn),
+        gaps=shaded.unshot,
         shots=morning.shots,
         used=morning.used,
         fate=morning.fate,

@@ -18,6 +18,7 @@ from pipeline import assemble
 from pipeline.checks import review
 from pipeline.checks.facets import Facets
 from pipeline.compare import compose, differences, overlay, places, quantities
+from pipeline.compare import map as difference_map
 from pipeline.compare.days import DayChange, Shift
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.places import Place
@@ -26,6 +27,7 @@ from pipeline.crew import dots
 from pipeline.crew.edge.line import edge_lines
 from pipeline.crew.gaps import without_guesses
 from pipeline.crew.hubs import cutsheet, stakes
+from pipeline.crew.plan.inputs import band_limits
 from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.design import equations, strips
@@ -35,9 +37,9 @@ from pipeline.ingest.job.inputs import Inputs, read_inputs
 from pipeline.judging import Morning, judge
 from pipeline.model import (
     NO_LINES,
+    Band,
     Corridor,
     Differences,
-    Feet,
     Finding,
     Findings,
     Floats,
@@ -46,6 +48,7 @@ from pipeline.model import (
     Mesh,
     Overlay,
     Quantity,
+    Region,
     Stakes,
     Surface,
     Texts,
@@ -71,6 +74,14 @@ DRAWN_CELL_M = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Shading:
+    """Bands of cut and fill of the drawn ground, and design that nobody shot."""
+
+    bands: tuple[Band, ...]
+    unshot: tuple[Region, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Day:
     """What a day's run found out, ready to be delivered."""
 
@@ -93,6 +104,8 @@ class Day:
     """What moved since then: the datum's shift, and what else."""
     trend: tuple[Progress, ...] = ()
     """Progress of every layer since the history's first day."""
+    shading: Shading | None = None
+    """What map and page shade, once it has been worked out."""
 
     @property
     def held(self) -> bool:
@@ -283,6 +296,16 @@ def difference_to_draw(ground: Surface, design: Surface, difference: Overlay) ->
     return overlay.overlay(thinned, design)
 
 
+def shading(day: Day) -> Shading:
+    """What map and page shade; worked out here unless the day has it already."""
+    if day.shading is not None:
+        return day.shading
+    limits = band_limits(day.morning.inputs.job.sheet.bands_m)
+    return Shading(
+        difference_map.bands(day.drawn, limits), difference_map.not_surveyed(day.ground, day.design)
+    )
+
+
 def compare_shots(morning: Morning) -> Differences:
     """Cut or fill of every ground shot against today's layer; NaN for what is no ground."""
     shots, feet, corridor = morning.shots, morning.feet, morning.corridor
@@ -304,7 +327,6 @@ def crew_rows(
     design, difference, volumes, at_shots = compared
     hubs = np.flatnonzero(morning.rows("hub"))
     feet = morning.feet
-    hub_feet = Feet(feet.station[hubs], feet.offset[hubs], feet.feet[hubs], feet.beyond[hubs])
     spots = stakes.interval_stations(corridor, job.stakes)
     layer = edge_layer(corridor, job.target.layer)
     shot = morning.shots.take(morning.rows("in the surface"))
@@ -320,7 +342,7 @@ def crew_rows(
         quantities=volumes,
         stakes=stakes.points_to_set(corridor, job.stakes),
         sheet=cutsheet.cut_sheet(
-            corridor, morning.shots.take(hubs), hub_feet, job.stakes, job.walk
+            corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk
         ),
         dots=without_guesses(painted, ground, edges),
         findings=sorted_findings(morning.findings),

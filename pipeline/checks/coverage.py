@@ -118,35 +118,34 @@ def _designed(choices: tuple[BreakLine, ...]) -> tuple[float, float] | None:
     return (float(stations.min()), float(stations.max())) if len(stations) else None
 
 
-def _met(choices: tuple[BreakLine, ...], shot: Placed, reach_m: float) -> list[tuple[float, float]]:
-    """Stretches (from, to) along which one of the breaks is met, merged and in order."""
-    stretches: list[tuple[float, float]] = []
+def _met(choices: tuple[BreakLine, ...], shot: Placed, reach_m: float) -> Floats:
+    """Stretches (from, to) along which one of the breaks is met, merged and in order, (m, 2)."""
+    stretches: list[Floats] = [np.empty((0, 2))]
     for line in choices:
         near = np.abs(shot.offset - break_at(line, shot.station)[0]) <= reach_m
-        stretches += [(s, s) for s in shot.station[near].tolist()]
+        stretches.append(np.repeat(shot.station[near, None], 2, axis=1))
         pairs = shot.joined[near[shot.joined].all(axis=1)] if len(shot.joined) else shot.joined
-        ends = np.sort(shot.station[pairs], axis=1) if len(pairs) else np.empty((0, 2))
-        stretches += [(low, high) for low, high in ends.tolist()]
-    merged: list[tuple[float, float]] = []
-    for low, high in sorted(stretches):
-        if merged and low <= merged[-1][1]:
-            merged[-1] = merged[-1][0], max(high, merged[-1][1])
-        else:
-            merged.append((low, high))
-    return merged
+        if len(pairs):
+            stretches.append(np.sort(shot.station[pairs], axis=1))
+    every = np.concatenate(stretches)
+    low, high = every[np.lexsort((every[:, 1], every[:, 0]))].T
+    reached = np.maximum.accumulate(high)
+    new = np.flatnonzero(np.concatenate(([True], low[1:] > reached[:-1]))[: len(low)])
+    last = np.append(new[1:], len(low)) - 1
+    return np.column_stack([low[new], reached[last[: len(new)]]])
 
 
 def _between(
-    met: list[tuple[float, float]], span: tuple[float, float], street: Street, rules: CheckRules
+    met: Floats, span: tuple[float, float], street: Street, rules: CheckRules
 ) -> list[tuple[float, float, tuple[bool, bool]]]:
     """Stretches between what was met that are longer than the step, and which ends were met."""
     first, last = span
-    inner = [(low, high) for low, high in met if high >= first - ENDS_M and low <= last + ENDS_M]
-    lows = [high for _, high in inner]
-    highs = [low for low, _ in inner]
-    gaps = list(zip([first, *lows], [*highs, last], strict=True))
+    inner = met[(met[:, 1] >= first - ENDS_M) & (met[:, 0] <= last + ENDS_M)]
+    begins, ends = np.append(first, inner[:, 1]), np.append(inner[:, 0], last)
+    least = min(rules.coverage_step_m, rules.coverage_step_curve_m) * SLACK / 2.0
     found = []
-    for number, (start, end) in enumerate(gaps):
+    for number in np.flatnonzero(ends - begins > least).tolist():
+        start, end = float(begins[number]), float(ends[number])
         ends_met = number > 0, number < len(inner)
         longest = SLACK * _step(start, end, street, rules)
         if end - start > (longest if all(ends_met) else longest / 2.0):

@@ -27,6 +27,7 @@ FEW, LOCAL = 10, 25
 """A class of fewer is measured by the spread of all; nearby are so many of one class."""
 _FLOOR_M = 0.005
 _ROUNDS = 30
+_BLOCK = 20_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,8 +140,12 @@ def stand_off(
     again; at the end what is no longer off comes back.
     """
     pool = hoods.group >= 0
+    residual, score = np.full((2, len(pool)), np.nan)
+    told = np.ones(len(pool), dtype=bool)
     for _ in range(_ROUNDS):
-        residual, score = _residuals(profiled, hoods, pool)
+        # only those that had one of the shots just left out among their like are told again
+        rows = np.flatnonzero(told)
+        residual[rows], score[rows] = _residuals(profiled, hoods, pool, rows)
         limit = spreads * _spreads(profiled, score, hoods, pool)
         off = (np.abs(residual) > least_m) & (np.abs(score) > limit)
         around = np.where(
@@ -150,25 +155,36 @@ def stand_off(
         if not worst.any():
             break
         pool &= ~worst
+        told = (worst[hoods.near] & (hoods.near >= 0)).any(axis=1)
     return residual, off
 
 
-def _residuals(profiled: Profiled, hoods: Hoods, pool: Bools) -> tuple[Floats, Floats]:
+def _residuals(profiled: Profiled, hoods: Hoods, pool: Bools, asked: Ints) -> tuple[Floats, Floats]:
     """Shot minus prediction [m], and the same divided by sqrt(1 + variance of the prediction)."""
-    near = hoods.near
+    residual, score = np.full((2, len(asked)), np.nan)
+    for begin in range(0, len(asked), _BLOCK):
+        part = slice(begin, begin + _BLOCK)
+        residual[part], score[part] = _some_residuals(profiled, hoods, pool, asked[part])
+    return residual, score
+
+
+def _some_residuals(
+    profiled: Profiled, hoods: Hoods, pool: Bools, asked: Ints
+) -> tuple[Floats, Floats]:
+    near = hoods.near[asked]
     there = (near >= 0) & pool[near]
     there &= np.cumsum(there, axis=1) <= hoods.most
-    rows = np.flatnonzero((there.sum(axis=1) >= FEWEST) & (hoods.group >= 0))
-    residual, score = np.full(len(pool), np.nan), np.full(len(pool), np.nan)
-    if len(rows):
-        index, used = near[rows], there[rows]
+    known = np.flatnonzero((there.sum(axis=1) >= FEWEST) & (hoods.group[asked] >= 0))
+    residual, score = np.full((2, len(asked)), np.nan)
+    if len(known):
+        rows, index, used = asked[known], near[known], there[known]
         ds = (profiled.station[index] - profiled.station[rows][:, None]) / ALONG_M
         do = (profiled.offset[index] - profiled.offset[rows][:, None]) / ACROSS_M
         third = _bent(ds, used) if hoods.curved else do
         terms = np.stack([np.ones_like(ds), ds, third], axis=2)
         height, variance = _predicted(terms, profiled.height[index], used)
-        residual[rows] = profiled.height[rows] - height
-        score[rows] = residual[rows] / np.sqrt(1.0 + variance)
+        residual[known] = profiled.height[rows] - height
+        score[known] = residual[known] / np.sqrt(1.0 + variance)
     return residual, score
 
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from pipeline.model import Bools, Finding, Findings, Shots, Texts
+from pipeline.model.arrays import of_each
 from pipeline.settings import Code
 
 _LINE_NUMBER = re.compile(r"\d+$")
@@ -19,16 +20,18 @@ def base_codes(shots: Shots, codes: Mapping[str, Code]) -> Texts:
 
     A field code may carry remarks after a blank; the first word counts.
     """
-    known: dict[str, str] = {}
-    result = np.empty(len(shots), dtype=object)
-    for row, text in enumerate(shots.code):
-        base = known.get(text)
-        if base is None:
-            word = text.split()[0] if text.split() else ""
-            base = word if word in codes else _LINE_NUMBER.sub("", word)
-            base = known[text] = base if base in codes else ""
-        result[row] = base
-    return result
+
+    def base(text: str) -> str:
+        word = first_word(text)
+        known = word if word in codes else _LINE_NUMBER.sub("", word)
+        return known if known in codes else ""
+
+    return of_each(shots.code, base)
+
+
+def first_word(text: str) -> str:
+    """What stands before the first blank of a field code."""
+    return text.split(maxsplit=1)[0] if text.split() else ""
 
 
 def unknown_codes(shots: Shots, base: Texts, codes: Mapping[str, Code]) -> Findings:
@@ -57,9 +60,12 @@ def unknown_codes(shots: Shots, base: Texts, codes: Mapping[str, Code]) -> Findi
 
 def repeated_ids(shots: Shots, apart_m: float) -> Findings:
     """The same id on two points farther apart than `apart_m`: both are kept, both are named."""
+    listed = shots.id.tolist()
+    if len(set(listed)) == len(listed):
+        return ()
     first: dict[str, int] = {}
     found = []
-    for row, name in enumerate(shots.id):
+    for row, name in enumerate(listed):
         if not name:
             continue
         earlier = first.setdefault(name, row)
@@ -93,10 +99,10 @@ def repeated_ids(shots: Shots, apart_m: float) -> Findings:
 def ground_rows(base: Texts, codes: Mapping[str, Code]) -> Bools:
     """True where the shot's code is part of the ground surface."""
     is_ground = {name: code.ground and code.kind == "ground" for name, code in codes.items()}
-    return np.array([is_ground.get(code, False) for code in base], dtype=bool)
+    return of_each(base, lambda code: is_ground.get(code, False), bool)
 
 
 def kind_rows(base: Texts, codes: Mapping[str, Code], kind: str) -> Bools:
     """True where the shot's code is of this kind: ``hub``, ``lid``, ``control``, ``object``."""
     kinds = {name: code.kind for name, code in codes.items()}
-    return np.array([kinds.get(code, "") == kind for code in base], dtype=bool)
+    return of_each(base, lambda code: kinds.get(code, "") == kind, bool)

@@ -13,7 +13,7 @@ import numpy as np
 
 from pipeline.checks.telling import at, counted, listed
 from pipeline.model import Bools, Finding, Findings, Floats, Shots
-from pipeline.model.arrays import lock_fields
+from pipeline.model.arrays import lock_fields, of_each
 from pipeline.settings import CheckRules
 
 _SATELLITE = re.compile(r"\b(?:rtk|gnss|gps|dgps|pdop|float)\b", re.IGNORECASE)
@@ -133,7 +133,7 @@ def _wide(shots: Shots, wide: Bools, rules: CheckRules) -> Findings:
 
 def _loose(shots: Shots, loose: Bools) -> Findings:
     # a note that is the bare word was written by the reader of satellite files, which told it
-    bare = np.array([bool(_LOOSE.fullmatch(note.strip())) for note in shots.note], dtype=bool)
+    bare = of_each(shots.note, lambda note: bool(_LOOSE.fullmatch(note.strip())), bool)
     rows = np.flatnonzero(loose & ~bare)
     if not len(rows):
         return ()

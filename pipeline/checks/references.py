@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.checks.telling import at, counted
 from pipeline.model import BreakLine, Feet, Finding, Findings, Floats, Ints, Shots, Texts, texts
-from pipeline.model.arrays import lock_fields
+from pipeline.model.arrays import lock_fields, of_each
 from pipeline.settings import Code
 
 Breaks: TypeAlias = Sequence[BreakLine]
@@ -140,7 +140,7 @@ def against_breaks(
 
 def stated_breaks(base: Texts, codes: Mapping[str, Code]) -> Texts:
     """The break that each shot's code names; empty where it names none."""
-    return texts(codes[code].break_name if code in codes else "" for code in base)
+    return of_each(base, lambda code: codes[code].break_name if code in codes else "")
 
 
 def misplaced(shots: Shots, feet: Feet, stated: Texts, held: Held, reach_m: float) -> Findings:
@@ -165,13 +165,19 @@ def group_labels(shots: Shots) -> Texts:
     of their rods.
     """
     many = len(set(shots.file.tolist())) > 1
-    labels = []
-    for number, setup, rod in zip(shots.file, shots.setup, shots.rod, strict=True):
-        words = [f"set-up {setup}" if setup else "", "" if math.isnan(rod) else f"rod {rod:.3f}"]
+
+    def label(number: int, setup: str, rod: str) -> str:
+        words = [f"set-up {setup}" if setup else "", f"rod {rod}" if rod else ""]
         if many or not any(words):
             words.append(f"of {shots.files[number]}")
-        labels.append(" ".join(word for word in words if word))
-    return texts(labels)
+        return " ".join(word for word in words if word)
+
+    # three columns of few values: each different three is worded once
+    rod = ["" if math.isnan(value) else f"{value:.3f}" for value in np.unique(shots.rod)]
+    rods = np.array(rod, dtype=object)[np.unique(shots.rod, return_inverse=True)[1]]
+    threes = list(zip(shots.file.tolist(), shots.setup.tolist(), rods.tolist(), strict=True))
+    known = {three: label(*three) for three in dict.fromkeys(threes)}
+    return texts(known[three] for three in threes)
 
 
 def matched(shots: Shots, record: Shots, reach_m: float) -> Ints:
@@ -183,10 +189,13 @@ def matched(shots: Shots, record: Shots, reach_m: float) -> Ints:
     from scipy.spatial import cKDTree
 
     of_name = {str(name): k for k, name in reversed(list(enumerate(record.id))) if name}
-    rows = np.full(len(shots), -1, dtype=np.int64)
-    for row, (name, note) in enumerate(zip(shots.id, shots.note, strict=True)):
-        hits = (of_name[word] for word in (str(name), *str(note).split()) if word in of_name)
-        rows[row] = next(hits, -1)
+    of_note = of_each(
+        shots.note,
+        lambda note: next((of_name[word] for word in note.split() if word in of_name), -1),
+        np.int64,
+    )
+    rows = np.array([of_name.get(name, -1) for name in shots.id.tolist()], dtype=np.int64)
+    rows = np.where(rows >= 0, rows, of_note)
     if len(record) and (rows < 0).any():
         origin = np.array([record.easting[0], record.northing[0]])
         places = np.column_stack([record.easting, record.northing]) - origin

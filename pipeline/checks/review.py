@@ -45,6 +45,7 @@ from pipeline.model import (
     make_shots,
     texts,
 )
+from pipeline.model.arrays import of_each
 from pipeline.settings import Job
 from pipeline.units import format_station
 
@@ -107,7 +108,7 @@ class Case:
     def line(self) -> Bools:
         """True where the shot's code makes a line."""
         codes = self.job.codes
-        return np.array([code in codes and codes[code].line for code in self.base], dtype=bool)
+        return of_each(self.base, lambda code: code in codes and codes[code].line, bool)
 
 
 def review_shots(case: Case, fate: Texts) -> tuple[Texts, Findings]:
@@ -235,15 +236,19 @@ def _spikes(case: Case, fate: Texts) -> tuple[Texts, Findings]:
         usable &= ~lids.near_record(
             shots.easting, shots.northing, case.utilities, rules.lids_apart_m
         )
-    feature = texts(str(code).split()[0] if str(code).split() else "" for code in shots.code)
-    height = np.nan_to_num(case.height)
-    profiled = Profiled(height, case.feet.station, case.feet.offset, feature)
-    cell = spikes.cells(profiled, case.line & usable, case.section)
-    judged = spikes.find_spikes(profiled, usable, case.line, cell, rules)
+    # the others are neither judged nor anybody's like: a million points of a scan are left alone
+    rows = np.flatnonzero(usable)
+    shots, feet, line = shots.take(rows), case.feet.take(rows), case.line[rows]
+    profiled = Profiled(
+        case.height[rows], feet.station, feet.offset, of_each(shots.code, names.first_word)
+    )
+    cell = spikes.cells(profiled, line, case.section)
+    judged = spikes.find_spikes(profiled, np.ones(len(rows), dtype=bool), line, cell, rules)
     known = {**ROD_STEPS, **case.mixed_up}
-    found = spikes.spike_findings(shots, case.feet, judged, known, rules, case.called)
+    found = spikes.spike_findings(shots, feet, judged, known, rules, case.called)
     if rules.set_spikes_aside:
-        fate = np.where(judged.suspect, SPIKE, fate).astype(object)
+        fate = fate.copy()
+        fate[rows[judged.suspect]] = SPIKE
     return fate, found
 
 
@@ -329,7 +334,7 @@ def review_days(case: Case, fate: Texts, area_m2: float) -> Findings:
         old |= names.kind_rows(base, kinds, kind)
     rows = np.flatnonzero(fixed)
     feet = case.feet
-    here = Feet(feet.station[rows], feet.offset[rows], feet.feet[rows], feet.beyond[rows])
+    here = feet.take(rows)
     today = case.shots.take(rows)
     moves = days.compare_fixed(today, case.yesterday.take(old), case.job.checks)
     return days.day_findings(today, here, moves, area_m2, case.job.checks)

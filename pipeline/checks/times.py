@@ -69,7 +69,8 @@ def read_times(column: Texts) -> Times:
     >>> read.either.tolist(), read.unread.tolist()
     ([False, False, True, False], [False, False, False, True])
     """
-    parts = [_one(text.strip()) for text in column]
+    known = {text: _one(text.strip()) for text in dict.fromkeys(column.tolist())}
+    parts = [known[text] for text in column.tolist()]
     return Times(
         np.array([part[0] for part in parts], dtype=np.int64),
         np.array([part[1] for part in parts], dtype=np.float64),
@@ -167,8 +168,7 @@ def _of_file(
     shots: Shots, times: Times, rows: Ints, wanted: int, rules: CheckRules
 ) -> list[Finding]:
     name = shots.files[shots.file[rows[0]]]
-    given = np.array([bool(shots.time[row]) for row in rows], dtype=bool)
-    if not given.any():
+    if not (shots.time[rows] != "").any():
         text = f"{name} gives no times: stale shots, gaps and mixed crews would not show"
         return [Finding("note", "no times", text, "give a time column", file=name)]
     found = [

@@ -12,23 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compare.pieces import runs, starts
+from pipeline.compare.pieces import starts
 from pipeline.model import Bools, Floats, Ints
+from pipeline.surface.cells import Grid, runs, touched
 
 GROUND_BLOCK = 1 << 17
 """Ground triangles that are spread over the grid together."""
 PAIR_BLOCK = 1 << 14
 """Pairs handed on together: their working arrays stay inside the processor's cache."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Grid:
-    """Square cells over the plan that both surfaces reach."""
-
-    low: tuple[float, float]
-    cell: float
-    columns: int
-    rows: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +103,7 @@ def _boxes_meet(a: Floats, i: Ints, b: Floats, j: Ints) -> Bools:
     )
 
 
-def _lay_grid(ground: Floats, design: Floats, low: Floats, high: Floats) -> _Grid:
+def _lay_grid(ground: Floats, design: Floats, low: Floats, high: Floats) -> Grid:
     """The cell size with the least expected work.
 
     A convex shape of area A and perimeter P touches A/c² + 2P/(πc) + 1 cells of
@@ -128,7 +119,7 @@ def _lay_grid(ground: Floats, design: Floats, low: Floats, high: Floats) -> _Gri
     work = 2.0 * (cells_g + cells_d) + cells_g * cells_d * sizes**2 / spread
     cell = float(sizes[int(np.argmin(work))])
     columns, rows = (int(n) for n in np.floor((high - low) / cell) + 1)
-    return _Grid((float(low[0]), float(low[1])), cell, columns, rows)
+    return Grid((float(low[0]), float(low[1])), cell, columns, rows)
 
 
 def _expected_cells(corners: Floats, sizes: Floats) -> tuple[float, Floats]:
@@ -139,61 +130,19 @@ def _expected_cells(corners: Floats, sizes: Floats) -> tuple[float, Floats]:
     return area, area / sizes**2 + 2 * perimeter / (np.pi * sizes) + corners.shape[2]
 
 
-def _by_cell(corners: Floats, rows: Ints, grid: _Grid) -> _Cells:
-    owner, key = _touched(corners[:, :, rows], grid)
+def _by_cell(corners: Floats, rows: Ints, grid: Grid) -> _Cells:
+    owner, key = touched(corners[:, :, rows], grid)
     order = np.argsort(key, kind="stable")
     key = key[order]
     new = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
     return _Cells(key[new], np.append(new, len(key)), rows[owner[order]])
 
 
-def _touched(corners: Floats, grid: _Grid) -> tuple[Ints, Ints]:
-    """The cells that each triangle touches: (triangle, cell) one entry a cell.
-
-    Row by row of the grid, from the stretch that the triangle takes of the row,
-    so that a long thin triangle is not in every cell of its bounding box.
-    """
-    x, y = corners
-    first = _index(y.min(axis=0) - grid.low[1], grid.cell, grid.rows)
-    count = _index(y.max(axis=0) - grid.low[1], grid.cell, grid.rows) - first + 1
-    owner = np.repeat(np.arange(len(count)), count)
-    row = runs(first, count)
-    left, right = x.min(axis=0)[owner], x.max(axis=0)[owner]
-    wide = np.flatnonzero((count[owner] > 1) & (right - left > grid.cell))
-    bottom = np.asarray(grid.low[1] + row[wide] * grid.cell)
-    left[wide], right[wide] = _stretch(x[:, owner[wide]], y[:, owner[wide]], bottom, grid.cell)
-    first = _index(left - grid.low[0], grid.cell, grid.columns)
-    # a row that only rounding says is touched has its stretch the wrong way round
-    count = np.maximum(_index(right - grid.low[0], grid.cell, grid.columns) - first + 1, 0)
-    return np.repeat(owner, count), np.repeat(row * grid.columns, count) + runs(first, count)
-
-
-def _index(distance: Floats, cell: float, count: int) -> Ints:
-    return np.clip(np.floor(distance / cell), 0, count - 1).astype(np.int64)
-
-
-def _stretch(x: Floats, y: Floats, bottom: Floats, height: float) -> tuple[Floats, Floats]:
-    """Least and greatest easting of each triangle within a band of northings."""
-    left, right = np.full(len(bottom), np.inf), np.full(len(bottom), -np.inf)
-    top = bottom + height
-    for k in range(3):
-        xa, ya, xb, yb = x[k], y[k], x[k - 2], y[k - 2]
-        meets = (np.maximum(ya, yb) >= bottom) & (np.minimum(ya, yb) <= top)
-        rise = yb - ya
-        for here, level in ((xa, ya), (xb, yb)):
-            held = np.clip(level, bottom, top) - ya
-            share = np.divide(held, rise, out=np.zeros_like(rise), where=rise != 0)
-            at = np.where(rise != 0, xa + np.clip(share, 0.0, 1.0) * (xb - xa), here)
-            left = np.where(meets, np.minimum(left, at), left)
-            right = np.where(meets, np.maximum(right, at), right)
-    return left, right
-
-
 def _share_cell(
-    ground: Floats, block: Ints, cells: _Cells, grid: _Grid
+    ground: Floats, block: Ints, cells: _Cells, grid: Grid
 ) -> Iterator[tuple[Ints, Ints]]:
     """Pairs of a block of ground triangles with the design of the same cells, with repeats."""
-    owner, key = _touched(ground[:, :, block], grid)
+    owner, key = touched(ground[:, :, block], grid)
     at = np.minimum(np.searchsorted(cells.key, key), len(cells.key) - 1)
     known = cells.key[at] == key
     owner, at = owner[known], at[known]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.compare.roughness import Model, Roughness, correlation
+from pipeline.compare.roughness import Model, Roughness, correlation, mean_correlation
 from pipeline.compare.uncertainty import Sample
 from pipeline.model import Floats, Ints
 from pipeline.model.arrays import lock_fields
@@ -114,11 +114,11 @@ def _given_shots(
     among[np.diag_indices(len(among))] += variance + 1e-9
     root = cholesky(among, lower=True, overwrite_a=True, check_finite=False)
     solved = solve_triangular(root, correlation(model, shots, places), lower=True)
-    mean = correlation(model, shots, cells).mean(axis=1)
+    mean = mean_correlation(model, shots, cells)
     solved_mean = solve_triangular(root, mean, lower=True)
-    pull = correlation(model, places, cells).mean(axis=1) - solved.T @ solved_mean
+    pull = mean_correlation(model, places, cells) - solved.T @ solved_mean
     own = np.maximum(1.0 - (solved**2).sum(axis=0), 0.0)
-    before = float(correlation(model, cells, cells).mean() - solved_mean @ solved_mean)
+    before = float(mean_correlation(model, cells, cells).mean() - solved_mean @ solved_mean)
     return pull, own, solved, max(before, 1e-300)
 
 

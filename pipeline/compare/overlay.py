@@ -13,8 +13,9 @@ from typing import TypeAlias
 import numpy as np
 
 from pipeline.compare.candidates import candidate_pairs
-from pipeline.compare.pieces import clip, fan, runs, starts, take, triangle_areas
+from pipeline.compare.pieces import clip, fan, starts, take, triangle_areas
 from pipeline.model import Bools, Floats, Ints, Overlay, Surface
+from pipeline.surface.cells import runs
 
 SLIVER_M2 = 1e-12
 """A piece below this area (a square micrometre) is rounding along a shared edge and left out."""

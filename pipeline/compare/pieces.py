@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.model import Floats, Ints
+from pipeline.surface.cells import runs
 
 
 def starts(count: NDArray[np.integer]) -> Ints:
@@ -18,18 +19,6 @@ def starts(count: NDArray[np.integer]) -> Ints:
     start = np.zeros(len(count) + 1, dtype=np.int64)
     np.cumsum(count, out=start[1:])
     return start
-
-
-def runs(first: NDArray[np.integer], count: NDArray[np.integer]) -> Ints:
-    """``first[k], first[k] + 1, ...`` for ``count[k]`` numbers, one run after the other.
-
-    Examples
-    --------
-    >>> runs(np.array([7, 2]), np.array([2, 3])).tolist()
-    [7, 8, 2, 3, 4]
-    """
-    start = starts(count)
-    return np.arange(start[-1]) + np.repeat(first - start[:-1], count)
 
 
 def following(start: Ints) -> Ints:

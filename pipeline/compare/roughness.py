@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -19,6 +19,7 @@ BLOCK_SHOTS = 150
 MOST_BLOCKS = 6
 LIGHT = 0.02
 """A model with less than this share of the likelihood is left out."""
+_CACHED = 1 << 15
 METHOD = (
     "restricted likelihood of the shots' differences, their own precision as nugget;"
     " exponential, Matern 3/2 and Gaussian models weighed by likelihood, along and across apart"
@@ -169,11 +170,33 @@ def fit(along: ArrayLike, across: ArrayLike, value: ArrayLike, sigma: ArrayLike)
 
 def correlation(model: Model, first: Floats, second: Floats) -> Floats:
     """Correlation of the ground at places (2, n) and (2, m), shape (n, m)."""
+    found = np.empty((first.shape[1], second.shape[1]))
+    for rows, part in _by_rows(model, first, second):
+        found[rows] = part
+    return found
+
+
+def mean_correlation(model: Model, first: Floats, second: Floats) -> Floats:
+    """Mean over the second places of `correlation`, shape (n,); the matrix is never kept."""
+    found = np.empty(first.shape[1])
+    for rows, part in _by_rows(model, first, second):
+        found[rows] = part.mean(axis=1)
+    return found
+
+
+def _by_rows(model: Model, first: Floats, second: Floats) -> Iterator[tuple[slice, Floats]]:
+    """`correlation` a few rows at a time, so that what is worked on stays in the cache."""
     scale = np.array([[model.along_m], [model.across_m]])
     a, b = first / scale, second / scale
-    squared = (a[0][:, None] - b[0]) ** 2
-    squared += (a[1][:, None] - b[1]) ** 2
-    return np.asarray(KERNELS[model.kernel](np.sqrt(squared)))
+    step = max(1, _CACHED // max(second.shape[1], 1))
+    for begin in range(0, first.shape[1], step):
+        rows = slice(begin, begin + step)
+        squared = a[0][rows, None] - b[0]
+        squared *= squared
+        across = a[1][rows, None] - b[1]
+        across *= across
+        squared += across
+        yield rows, np.asarray(KERNELS[model.kernel](np.sqrt(squared, out=squared)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from pipeline.model.arrays import Floats, Ints, lock_fields
 from pipeline.model.ground import Surface
@@ -244,6 +245,13 @@ class Feet:
                 "feet": (np.int64, (n,)),
                 "beyond": (np.int64, (n,)),
             },
+        )
+
+    def take(self, rows: ArrayLike) -> Feet:
+        """The feet at `rows` (indices or a mask), in that order."""
+        chosen = np.asarray(rows)
+        return Feet(
+            self.station[chosen], self.offset[chosen], self.feet[chosen], self.beyond[chosen]
         )
 
 

@@ -81,7 +81,7 @@ class Mesh:
         )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Surface:
     """A triangulated surface, shifted near zero.
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.model import Bools, Floats, Indices, Ints, Surface
+from pipeline.surface.cells import cells_of
 
 ON_EDGE_M = 1e-9
 """A point this close to an edge lies on it: half a step of float64 at N 8 000 000."""
@@ -18,6 +19,7 @@ _Boxes: TypeAlias = tuple[Floats, Floats, Floats, Floats]
 
 _STRIP = 2.0  # height of a strip in mean triangle heights: fewer strips, more to try in each
 _MOST_STRIPS = 1 << 20
+_FEW, _FEW_TRIANGLES = 16, 50_000
 _BATCH = 1 << 17  # pairs tried at a time: the arrays of one batch stay in the cache
 
 
@@ -44,8 +46,7 @@ def find(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> Indices:
     Nothing is walked, so holes, islands and long triangles cost nothing extra;
     see `locate`. Measured: a million points in two million triangles in 0.8 s.
     """
-    qx, qy = _near(surface, easting, northing)
-    return locate(surface.x, surface.y, surface.triangles, (qx, qy))
+    return _found(surface, _near(surface, easting, northing))
 
 
 def interpolate(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> Floats:
@@ -69,7 +70,7 @@ def interpolate(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> Fl
     rounding of float64.
     """
     qx, qy = _near(surface, easting, northing)
-    found = locate(surface.x, surface.y, surface.triangles, (qx, qy))
+    found = _found(surface, (qx, qy))
     elevation = np.full(len(qx), np.nan)
     here = np.flatnonzero(found >= 0)
     corner = surface.triangles[found[here]]
@@ -138,6 +139,18 @@ def _near(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> tuple[Fl
     qx = np.asarray(easting, dtype=np.float64).ravel() - surface.origin[0]
     qy = np.asarray(northing, dtype=np.float64).ravel() - surface.origin[1]
     return qx, qy
+
+
+def _found(surface: Surface, points: tuple[Floats, Floats]) -> Indices:
+    """`locate`, or for few points in many triangles the same from the surface's own cells."""
+    few = len(points[0]) * _FEW < len(surface.triangles) > _FEW_TRIANGLES
+    if not few:
+        return locate(surface.x, surface.y, surface.triangles, points)
+    best = np.full(len(points[0]), len(surface.triangles), dtype=np.int32)
+    t, q = cells_of(surface).near(*points)
+    inside = _inside((surface.x, surface.y), surface.triangles[t], points[0][q], points[1][q])
+    np.minimum.at(best, q[inside], t[inside].astype(np.int32))
+    return np.where(best < len(surface.triangles), best, np.int32(-1))
 
 
 def locate(x: Floats, y: Floats, triangles: Indices, points: tuple[Floats, Floats]) -> Indices:

@@ -71,7 +71,10 @@ def design(files: DesignFiles, job: Job) -> tuple[Corridor, Findings]:
     site.streets[MAIN] = site.take(_main(files, job))
     for street in job.design.streets:
         site.streets[street.name] = site.take(_line(files.lines[street.name], street.name, job))
-    edges = [site.take(_line(files.lines[e.name], e.name, job)) for e in job.design.edges]
+    edges = [
+        replace(site.take(_line(files.lines[e.name], e.name, job)), on=e.at)
+        for e in job.design.edges
+    ]
     _tied(site, files)
     _warped(site)
     parts = _joined(site, edges)

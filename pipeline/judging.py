@@ -14,6 +14,7 @@ import numpy as np
 from pipeline.checks import control, known_points, names, place, review, runs, scale
 from pipeline.checks.bust import ROD_STEPS
 from pipeline.compare.levels import layer_elevation
+from pipeline.compare.streets import nearest, streets_of
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
@@ -239,14 +240,13 @@ def first_fates(case: review.Case, corridor: Corridor, off: Bools) -> tuple[Text
 
 
 def hubs_off(case: review.Case, corridor: Corridor, hubs: Bools) -> tuple[Bools, Findings]:
-    """Hubs that stand far above or below the profile: feet, a slip, another street.
+    """Hubs that stand far above or below the profile of their street: feet, a slip, another job.
 
     A number from such a hub would be cut or filled by metres, so it gets none; when
     half of a file's hubs are off, nothing is marked before somebody has looked.
     """
     shots, limit = case.shots, case.job.checks.hub_off_m
-    reached = corridor.profile.station[0], corridor.profile.station[-1]
-    level = profile.elevation(corridor.profile, np.clip(case.feet.station, *reached))
+    level = _profile_beside(case, corridor)
     off, found = place.off_design(shots, case.feet, np.where(hubs, level, np.nan), limit)
     for number, name in enumerate(shots.files):
         here = hubs & (shots.file == number)
@@ -255,6 +255,21 @@ def hubs_off(case: review.Case, corridor: Corridor, hubs: Bools) -> tuple[Bools,
             do = "check the unit, the bench mark and the street that the file is of"
             found += (Finding("stop", "hubs off the design", text, do, file=name),)
     return off, found
+
+
+def _profile_beside(case: review.Case, corridor: Corridor) -> Floats:
+    """Height of the profile at every shot; of several streets that whose curb is nearest."""
+    streets, number = streets_of(corridor), np.zeros(len(case.shots), dtype=np.int64)
+    feet: tuple[Feet, ...] = (case.feet,)
+    if corridor.parts:
+        grid = case.shots.easting, case.shots.northing
+        number, feet = nearest(streets, case.job.stakes.reference, grid)
+    level = np.full(len(case.shots), np.nan)
+    for k, (street, at) in enumerate(zip(streets, feet, strict=False)):
+        heights, rows = street.corridor.profile, number == k
+        station = np.clip(at.station[rows], heights.station[0], heights.station[-1])
+        level[rows] = profile.elevation(heights, station)
+    return level
 
 
 def short_design(corridor: Corridor) -> Findings:

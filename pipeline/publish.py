@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.compare.streets import streets_of
 from pipeline.crew import dots, fate
 from pipeline.crew.hubs import cutsheet, stakes
 from pipeline.crew.plan.drawing import PlanWords
@@ -57,16 +58,19 @@ def package_files(day: Day) -> dict[str, bytes]:
     tables = [_points_table(day)]
     files = {"findings.json": json.json_bytes(findings_object(day))}
     if not withheld(day):
-        line = day.morning.corridor.alignment
+        streets = {one.name: one.corridor for one in streets_of(day.morning.corridor)}
         tables += [
-            stakes.table(day.stakes, day.morning.inputs.job.stakes, line),
-            cutsheet.table(day.sheet, _rounding(day), line),
-            dots.table(day.dots, day.morning.inputs.job.walk, line),
+            stakes.table(day.stakes, day.morning.inputs.job.stakes, streets),
+            cutsheet.table(day.sheet, _rounding(day), streets),
+            dots.table(day.dots, day.morning.inputs.job.walk, streets),
         ]
         work = earthworks(day)
         tables += earthworks_tables(work, day)
         files["quantities.json"] = json.json_bytes(
-            {**quantities_object(day), "target_in_detail": earthworks_object(work, line)}
+            {
+                **quantities_object(day),
+                "target_in_detail": earthworks_object(work, day.morning.corridor.alignment),
+            }
         )
         files["cutfill.dxf"] = drawing_bytes(day)
         files["ground.xml"] = surfaces_bytes(day)

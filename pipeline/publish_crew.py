@@ -2,30 +2,38 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
+from pipeline.compare.streets import Street, own_name, streets_of
 from pipeline.crew import lows, passes, sightline
 from pipeline.crew.buried import table as buried_table
 from pipeline.crew.buried import things as hazards
 from pipeline.crew.card import pages as card
 from pipeline.crew.edge import table as edge_table
 from pipeline.crew.edge.bank import backing_bank
-from pipeline.crew.edge.line import edge_lines, edge_spots, seen
+from pipeline.crew.edge.line import EdgeLine, edge_spots, edges_by_street, seen
 from pipeline.crew.edge.machine import Objects, Path, machine_path
 from pipeline.crew.edge.straight import long_sight, straightness
-from pipeline.crew.hubs import disturbed, instrument, stakes
-from pipeline.crew.hubs.slope import slope_stakes
-from pipeline.crew.hubs.stale import stale_marks
+from pipeline.crew.hubs import disturbed, instrument
+from pipeline.crew.hubs.cutsheet import CutSheet
+from pipeline.crew.hubs.slope import SlopeStakes, slope_stakes
+from pipeline.crew.hubs.stakes import street_stations
+from pipeline.crew.hubs.stale import StaleMark, stale_marks
 from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.deliver import csv, pdf
 from pipeline.deliver.geojson import Places, geojson_pieces
+from pipeline.design import alignment as line
+from pipeline.design import feet as feet_of
 from pipeline.errors import InputError, LathError
 from pipeline.ingest.job.morning import days
 from pipeline.ingest.wgs84 import to_wgs84
 from pipeline.model import (
     Bools,
     Corridor,
+    Feet,
     Finding,
     Findings,
     Floats,
@@ -39,6 +47,8 @@ from pipeline.run import Day, Stopwatch, run_day
 from pipeline.settings import Job
 from pipeline.surface.lines import meaning
 
+BESIDE_M = 3.0
+"""Buried things this far outside a street's sections are told on its pages too [assumed]."""
 THINGS = ("lid", "object")
 """Fates of shots that are things, not ground."""
 
@@ -72,7 +82,7 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     if day.held:
         points = instrument.held(points, job.instrument)
     tables = (
-        sightline.table(work.corridor, work.sights, job.sights, job.rounding),
+        _sightlines(work),
         edge_table.table(work),
         buried_table.table(work),
     )
@@ -89,6 +99,13 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     return files
 
 
+def _sightlines(work: CrewWork) -> Table:
+    """``sightlines.csv``: the sights of every street."""
+    rules, rounding = work.job.sights, work.job.rounding
+    tables = [sightline.table(one.corridor, one.sights, rules, rounding) for one in work.streets]
+    return replace(tables[0], rows=tuple(row for table in tables for row in table.rows))
+
+
 def day_before(day: Day) -> Day | None:
     """The last morning before this one, run in full; None where there is none that can be.
 
@@ -103,28 +120,56 @@ def day_before(day: Day) -> Day | None:
 
 
 def crew_work(day: Day, before: Day | None = None) -> CrewWork:
-    """Everything the crew carries, computed from a day's run."""
+    """Everything the crew carries, computed from a day's run: the main street, and its others."""
     morning, job = day.morning, day.morning.inputs.job
-    corridor, target = morning.corridor, job.target.layer
-    layer = edge_layer(corridor, target)
-    shots = morning.shots
-    in_surface = shots.take(morning.rows("in the surface"))
-    edges = edge_lines(corridor, layer, in_surface, job.codes) if layer else ()
-    spots = stakes.interval_stations(corridor, job.stakes)
-    things = hazards.things(
-        (corridor, target), day.ground, (morning.inputs.utilities, _things(day)), job.hazards
+    target, in_surface = job.target.layer, morning.shots.take(morning.rows("in the surface"))
+    found = hazards.things(
+        (morning.corridor, target),
+        day.ground,
+        (morning.inputs.utilities, _things(day)),
+        job.hazards,
     )
-    sheet = day.sheet
+    whole = _Whole(
+        day, found, in_surface, edges_by_street(morning.corridor, target, in_surface, job.codes),
+        buried_table.tie_words(found, day.sheet.hubs), _flags(day, before),
+        stale_marks(before.dots, day.dots, job.target.stale_m) if before else (),
+    )  # fmt: skip
+    main, *rest = streets_of(morning.corridor)
+    others = tuple(_street_work(whole, street) for street in rest)
+    return replace(_street_work(whole, main), others=others)
+
+
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """What is found once for all streets of a day."""
+
+    day: Day
+    things: hazards.Things
+    shots: Shots
+    edges: dict[str, tuple[EdgeLine, ...]]
+    ties: Texts
+    flags: Texts
+    stale: tuple[StaleMark, ...]
+
+
+def _street_work(whole: _Whole, street: Street) -> CrewWork:
+    """The work along one part of the design."""
+    day, corridor, things = whole.day, street.corridor, whole.things
+    job, layer = day.morning.inputs.job, edge_layer(corridor, day.morning.inputs.job.target.layer)
+    edges, spots = whole.edges[street.name], street_stations(street, job.stakes)
+    rows = np.flatnonzero(day.sheet.street == street.name)
+    sheet, dots = day.sheet.take(rows), day.dots.take(day.dots.street == street.name)
+    alone = not corridor.parts
     return CrewWork(
         job=job,
         corridor=corridor,
         edge_layer=layer,
-        dots=day.dots,
+        dots=dots,
         sheet=sheet,
-        flags=_flags(day, before),
-        to_line=_to_line(day, layer),
+        flags=whole.flags[rows],
+        to_line=_to_line(corridor, sheet, layer, job),
         sights=sightline.sights(
-            (corridor, target), day.ground, spots, job.sights, job.rounding.on_grade_m
+            (corridor, job.target.layer), day.ground, spots, job.sights, job.rounding.on_grade_m
         ),
         spots=edge_spots((corridor, layer), day.ground, edges, job.edge),
         seen=seen(edges),
@@ -134,22 +179,60 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
             for edge in edges
             for wobble in long_sight(corridor, edge, max(job.edge.chord_limits_m))
         ),
-        path=_path(day, layer, in_surface, things),
+        path=_path(whole, corridor, layer),
         bank=backing_bank(corridor, layer, day.ground, job.bank) if layer else None,
         things=things,
-        ties=buried_table.tie_words(things, sheet.hubs),
-        turns=lows.turns(corridor, morning.inputs.utilities, job.stakes.reference, job.hazards),
-        passes=passes.by_stretch(day.dots, job.target.pass_m),
-        stale=stale_marks(before.dots, day.dots, job.target.stale_m) if before else (),
-        slopes=slope_stakes(corridor, day.ground, spots, job.slope),
+        ties=whole.ties,
+        turns=_turns(whole, street),
+        passes=passes.by_stretch(dots, job.target.pass_m),
+        stale=_stale_on(whole, street),
+        slopes=_slopes(whole, street, spots),
+        beside=things if alone else hazards.beside(things, corridor, BESIDE_M),
     )
+
+
+def _turns(whole: _Whole, street: Street) -> tuple[lows.Turn, ...]:
+    inputs = whole.day.morning.inputs
+    reference = inputs.job.stakes.reference
+    if street.prefix and not (street.shows(lows.GUTTER) or street.shows(reference)):
+        return ()
+    return lows.turns(street.corridor, inputs.utilities, reference, inputs.job.hazards)
+
+
+def _stale_on(whole: _Whole, street: Street) -> tuple[StaleMark, ...]:
+    """Marks of this street that are overtaken."""
+    dots = whole.day.dots
+    here = set(dots.id[dots.street == street.name].tolist())
+    return tuple(mark for mark in whole.stale if mark.id in here)
+
+
+def _slopes(whole: _Whole, street: Street, spots: Floats) -> SlopeStakes:
+    rules = whole.day.morning.inputs.job.slope
+    if street.prefix and not street.shows(rules.hinge):
+        rules = replace(rules, hinge="")
+    return slope_stakes(street.corridor, whole.day.ground, spots, rules)
 
 
 def crew_findings(work: CrewWork) -> Findings:
     """What of the crew's work needs a person before anyone starts."""
-    line = work.corridor.alignment
-    said = [*hazards.findings(work.things, line), *lows.findings(work.turns, line)]
+    said: list[Finding] = []
+    main, things = work.corridor, work.things
+    for one in work.streets:
+        rows = np.flatnonzero(things.street == one.corridor.name)
+        feet = Feet(
+            *(getattr(things.feet, x)[rows] for x in ("station", "offset", "feet", "beyond"))
+        )
+        told = hazards.findings(things.take(rows, feet, one.corridor.name), one.corridor.alignment)
+        said += told if one is work else (_told_from(main, one.corridor, x) for x in told)
+    for one in work.streets:
+        said += _on_street(one, main)
+    return tuple(said)
+
+
+def _on_street(work: CrewWork, main: Corridor) -> Findings:
+    """What of one street's work needs a person; where it is, is told along the main street."""
     sheet = work.sheet
+    said = [*lows.findings(work.turns, work.corridor.alignment)]
     said += [
         Finding(
             severity="person",
@@ -166,7 +249,20 @@ def crew_findings(work: CrewWork) -> Findings:
         Finding("note", "hubs at another offset", sentence, "correct stakes.hub_behind_m")
         for sentence in disturbed.not_as_stated(sheet.offset, sheet.behind, work.job.stakes)
     ]
-    return tuple(said)
+    if work.corridor is main:
+        return tuple(said)
+    return tuple(_told_from(main, work.corridor, finding) for finding in said)
+
+
+def _told_from(main: Corridor, street: Corridor, finding: Finding) -> Finding:
+    """A finding of another street: named in its words, its place along the main street."""
+    named = replace(finding, text=f"{street.name}: {finding.text}")
+    if np.isnan(finding.station):
+        return named
+    offset = 0.0 if np.isnan(finding.offset) else finding.offset
+    east, north, _ = line.point_at(street.alignment, np.array([finding.station]), offset)
+    at = feet_of.locate(main.alignment, east, north)
+    return replace(named, station=float(at.station[0]), offset=float(at.offset[0]))
 
 
 def _things(day: Day) -> Shots:
@@ -184,15 +280,12 @@ def _flags(day: Day, before: Day | None) -> Texts:
     return texts("; ".join(word for word in pair if word) for pair in pairs)
 
 
-def _to_line(day: Day, layer: str) -> Floats:
+def _to_line(corridor: Corridor, sheet: CutSheet, layer: str, job: Job) -> Floats:
     """From each hub in to the painted offset line [m]; NaN where the layer has no edge."""
-    sheet = day.sheet
     if not layer:
         return np.full(len(sheet.hubs), np.nan)
     hubs = sheet.station, sheet.offset, sheet.behind
-    return passes.hub_to_line(
-        day.morning.corridor, layer, hubs, day.morning.inputs.job.edge.clearance_m
-    )
+    return passes.hub_to_line(corridor, layer, hubs, job.edge.clearance_m)
 
 
 def _hubs(shots: Shots | None, job: Job) -> Shots:
@@ -203,9 +296,10 @@ def _hubs(shots: Shots | None, job: Job) -> Shots:
     return shots.take([code is not None and code.kind == "hub" for code in codes])
 
 
-def _path(day: Day, layer: str, shots: Shots, things: hazards.Things) -> Path | None:
-    """The machine's path; None where the design has no curb for a machine to lay."""
-    rules, corridor = day.morning.inputs.job.machine, day.morning.corridor
+def _path(whole: _Whole, corridor: Corridor, layer: str) -> Path | None:
+    """The machine's path; None where the street has no curb for a machine to lay."""
+    day, things, shots = whole.day, whole.things, whole.shots
+    rules = day.morning.inputs.job.machine
     if not layer or not (_has(corridor, rules.inner) and _has(corridor, rules.outer)):
         return None
     hubs = day.sheet.hubs
@@ -223,7 +317,7 @@ def _path(day: Day, layer: str, shots: Shots, things: hazards.Things) -> Path | 
 
 
 def _has(corridor: Corridor, break_name: str) -> bool:
-    return any(break_name in layer.breaks for layer in corridor.layers)
+    return any(own_name(corridor, break_name) in layer.breaks for layer in corridor.layers)
 
 
 def control_words(day: Day) -> str:

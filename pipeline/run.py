@@ -23,12 +23,12 @@ from pipeline.compare.days import DayChange, Shift
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.places import Place
 from pipeline.compare.progress import Progress
+from pipeline.compare.streets import streets_of
 from pipeline.crew import dots
-from pipeline.crew.edge.line import edge_lines
+from pipeline.crew.edge.line import edges_by_street
 from pipeline.crew.gaps import without_guesses
-from pipeline.crew.hubs import cutsheet, stakes
+from pipeline.crew.hubs import cutsheet, street_layout
 from pipeline.crew.plan.inputs import band_limits
-from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.design import equations, strips
 from pipeline.design import feet as feet_of
@@ -327,11 +327,10 @@ def crew_rows(
     design, difference, volumes, at_shots = compared
     hubs = np.flatnonzero(morning.rows("hub"))
     feet = morning.feet
-    spots = stakes.interval_stations(corridor, job.stakes)
-    layer = edge_layer(corridor, job.target.layer)
+    to_set, left_out = street_layout.whole_stakes(corridor, job.stakes, job.layout.apart_m)
     shot = morning.shots.take(morning.rows("in the surface"))
-    edges = edge_lines(corridor, layer, shot, job.codes) if layer else ()
-    painted = dots.grade_dots(corridor, ground, spots, job.target, job.rounding)
+    edges = edges_by_street(corridor, job.target.layer, shot, job.codes)
+    painted = dots.whole_dots(corridor, ground, job.stakes, job.target, job.rounding)
     return Day(
         morning=morning,
         ground=ground,
@@ -340,12 +339,12 @@ def crew_rows(
         drawn=difference_to_draw(ground, design, difference),
         at_shots=at_shots,
         quantities=volumes,
-        stakes=stakes.points_to_set(corridor, job.stakes),
+        stakes=to_set,
         sheet=cutsheet.cut_sheet(
             corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk
         ),
-        dots=without_guesses(painted, ground, edges),
-        findings=sorted_findings(morning.findings),
+        dots=without_guesses(painted, ground, streets_of(corridor), edges),
+        findings=sorted_findings((*morning.findings, *left_out)),
     )
 
 

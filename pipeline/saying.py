@@ -14,13 +14,14 @@ import numpy as np
 
 from pipeline import __version__
 from pipeline.compare.places import Place
+from pipeline.compare.streets import side_word, streets_of
 from pipeline.crew.page.change import progress_sentences
 from pipeline.crew.summary import CAUTION, Summary
 from pipeline.design.equations import station_text
 from pipeline.earthworks import Haul, Pregrade
 from pipeline.ingest.job.inputs import Inputs
 from pipeline.judging import USED_FATES
-from pipeline.model import Alignment, Finding, Quantity, Table
+from pipeline.model import Alignment, Corridor, Finding, Quantity, Stakes, Table
 from pipeline.run import Day
 from pipeline.settings import Job
 from pipeline.units import format_length, format_side, lath_mark, round_half_away
@@ -191,7 +192,7 @@ def summary_of(day: Day) -> Summary:
     unread = [("row that cannot be read", refused)] if refused else []
     listed = sum(count for name, count in reasons if name not in USED_FATES)
     painted = day.dots.kind
-    along = _line(day)
+    lines = {one.name: one.corridor for one in streets_of(day.morning.corridor)}
     return Summary(
         job=job.name,
         day=morning.inputs.day,
@@ -206,12 +207,8 @@ def summary_of(day: Day) -> Summary:
         quantities=day.quantities,
         target=job.target.layer,
         extremes=tuple(
-            f"{what} {format_side(offset)} at {station_text(along, float(station))}".replace(
-                " CL at", " at"
-            )
-            for what, offset, station in zip(
-                day.stakes.what, day.stakes.offset, day.stakes.station, strict=True
-            )
+            _extreme_words(day.stakes, row, lines)
+            for row, what in enumerate(day.stakes.what)
             if what.startswith(("high point", "low point"))
         ),
         numbers=(
@@ -226,6 +223,15 @@ def summary_of(day: Day) -> Summary:
         withheld=day.held and job.target.withhold,
         progress=progress_sentences(day.trend),
     )
+
+
+def _extreme_words(stakes: Stakes, row: int, lines: Mapping[str, Corridor]) -> str:
+    """``low point of crown at 0+120.0``; the street in front where there are several."""
+    street = lines[str(stakes.street[row])]
+    side = side_word(street, float(stakes.offset[row])).replace("CL", "")
+    at = station_text(street.alignment, float(stakes.station[row]))
+    words = " ".join(word for word in (stakes.what[row], side, "at", at) if word)
+    return f"{street.name}: {words}" if len(lines) > 1 else words
 
 
 def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> dict[str, Any]:

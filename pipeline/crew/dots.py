@@ -2,25 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from pipeline.compare.levels import layer_elevation
+from pipeline.compare.levels import ruling
+from pipeline.compare.streets import claimed, inward, side_word, streets_of
 from pipeline.crew.hubs.references import lath_name
-from pipeline.crew.hubs.stakes import column_name
+from pipeline.crew.hubs.stakes import NO_LINES, column_name, line_of, street_stations
+from pipeline.crew.stretches import edge_name
 from pipeline.crew.walk import step_words, walk
 from pipeline.crew.words import NOT_SHOT, paint
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design.equations import named, station_id
-from pipeline.model import Alignment, Corridor, Floats, Stakes, Surface, Table, texts
-from pipeline.settings import Rounding, Target
+from pipeline.model import (
+    Bools,
+    Corridor,
+    Floats,
+    Ints,
+    Stakes,
+    Surface,
+    Table,
+    join_stakes,
+    texts,
+)
+from pipeline.settings import Rounding, StakeRules, Target
 from pipeline.settings_crew import WalkRules
 from pipeline.surface import locate
-from pipeline.units import format_length, format_side
+from pipeline.units import format_length
 
 STEPS_M = (0.05, 0.10, 0.15, 0.20, 0.25)
+SAME_SPOT_M = 0.05
+"""Two spots closer than this get one number [assumed]."""
 BESIDE_M = STEPS_M[-1]
 """A row of shots wanders this far from square to the line [assumed]."""
 
@@ -30,15 +45,18 @@ def spots(
 ) -> tuple[Floats, Floats, list[str]]:
     """Station, offset and name of every break of the named layers at each station.
 
-    Two breaks closer than 5 cm get one number; the first layer's name stands.
+    Two breaks closer than 5 cm get one number; the first layer's name stands. An edge of
+    the first layer is none where another part of the design goes on outside it.
     """
     found: list[tuple[float, float, str]] = []
-    for name in layer_names:
+    for number, name in enumerate(layer_names):
         layer = corridor.layer(name)
         for break_name, side in zip(layer.breaks, layer.side, strict=True):
             offset, _ = sections.break_line(corridor, name, break_name, side, station)
+            if number == 0 and side and break_name == edge_name(layer, side):
+                offset = np.where(inward(corridor, name, side, (station, offset)), np.nan, offset)
             found += [
-                (float(s), float(o), break_name)
+                (float(s), float(o), break_name if side else corridor.on)
                 for s, o in zip(station, offset, strict=True)
                 if np.isfinite(o)
             ]
@@ -47,7 +65,7 @@ def spots(
     kept: list[tuple[float, float, str]] = []
     for spot in found:
         same_station = kept and kept[-1][0] == spot[0]
-        if not (same_station and spot[1] - kept[-1][1] < 0.05):
+        if not (same_station and spot[1] - kept[-1][1] < SAME_SPOT_M):
             kept.append(spot)
     return (
         np.array([spot[0] for spot in kept]),
@@ -68,14 +86,17 @@ def grade_dots(
         the on-grade tolerance, ``number`` elsewhere, ``unshot`` where no triangle
         of today's ground lies: that spot has no number and says so.
     """
-    layer = corridor.layer(target.layer)
-    names = [target.layer] if layer.surface is None else []
-    names += [layer.name for layer in corridor.layers[:1] if layer.name not in names]
+    names = [x.name for x in corridor.layers if x.name == target.layer and x.surface is None]
+    names += [x.name for x in corridor.layers[:1] if x.surface is None and x.name not in names]
     at, offset, what = spots(corridor, station, names)
+    at, offset, what = with_bare_line(corridor, station, (at, offset, what))
     read_at = where_shot(corridor, ground, at, offset)
     easting, northing, _ = line.point_at(corridor.alignment, read_at, offset)
-    design = layer_elevation(corridor, layer, read_at, offset, easting, northing)
+    here = read_at, offset
+    design, _ = ruling(corridor, target.layer, here, (easting, northing))
     inside = np.isfinite(design)
+    if corridor.parts:
+        inside &= claimed(corridor, target.layer, here, (easting, northing))
     at, read_at, offset, easting, northing, design = (
         column[inside] for column in (at, read_at, offset, easting, northing, design)
     )
@@ -88,8 +109,8 @@ def grade_dots(
     ]
     return Stakes(
         layers=(target.layer,),
-        id=texts([station_id(corridor.alignment, float(s), after=f"{lath_name(w)}{format_side(o)}")
-                   for s, o, w in zip(at, offset, what, strict=True)]),
+        id=texts([_id(corridor, float(s), float(o), w)
+                  for s, o, w in zip(at, offset, what, strict=True)]),
         kind=texts(kinds),
         what=texts(what),
         station=at,
@@ -102,6 +123,70 @@ def grade_dots(
         note=texts("" if s == r else f"read {abs(s - r):.2f} m along the line"
                    for s, r in zip(at, read_at, strict=True)),
     )  # fmt: skip
+
+
+def _id(corridor: Corridor, station: float, offset: float, what: str) -> str:
+    """``0120.0EOCR``; ``0007.1LIP`` on the line of a return."""
+    after = f"{lath_name(what)}{side_word(corridor, offset)}"
+    return station_id(corridor.alignment, station, after=after)
+
+
+def with_bare_line(
+    corridor: Corridor, station: Floats, found: tuple[Floats, Floats, list[str]]
+) -> tuple[Floats, Floats, list[str]]:
+    """The spots, and the line itself where the street's sections have ended and its parts go on.
+
+    The crown of a bulb lies on the street's line, beyond the throat where its sections end.
+    """
+    at, offset, what = found
+    bare = np.setdiff1d(station, at) if corridor.parts else np.empty(0)
+    if not len(bare):
+        return found
+    order = np.argsort(np.concatenate([at, bare]), kind="stable")
+    names = [*what, *([corridor.on] * len(bare))]
+    return (
+        np.concatenate([at, bare])[order],
+        np.concatenate([offset, np.zeros(len(bare))])[order],
+        [names[k] for k in order],
+    )
+
+
+def whole_dots(
+    corridor: Corridor, ground: Surface, stakes: StakeRules, target: Target, rounding: Rounding
+) -> Stakes:
+    """`grade_dots` of every part of a design, each along its own line, none there twice.
+
+    The main street first, then in order of priority; of two spots closer than 5 cm the
+    first counts. Returns have theirs at the quarters.
+    """
+    lists: list[Stakes] = []
+    taken = np.empty((0, 2))
+    for street in streets_of(corridor):
+        if street.prefix and not street.has(target.layer):
+            continue
+        station = street_stations(street, stakes)
+        found = grade_dots(street.corridor, ground, station, target, rounding)
+        here = np.stack([found.easting, found.northing], axis=1)
+        if corridor.parts:
+            rows = apart(here, taken)
+            found, here = found.take(rows), here[rows]
+            taken = np.concatenate([taken, here])
+        ids = texts(street.id(str(one)) for one in found.id)
+        lists.append(replace(found, id=ids, street=texts([street.name] * len(found))))
+    return join_stakes(lists)
+
+
+def apart(places: Floats, taken: Floats) -> Ints:
+    """Rows of places that lie 5 cm or more from all that are taken, and from each other."""
+    from scipy.spatial import cKDTree
+
+    free: Bools = np.ones(len(places), dtype=bool)
+    if len(taken) and len(places):
+        free = np.asarray(cKDTree(taken).query(places)[0] >= SAME_SPOT_M)
+    pairs = cKDTree(places).query_pairs(SAME_SPOT_M - 1e-9) if len(places) else set()
+    for i, j in sorted(pairs):
+        free[j] = bool(free[j]) and not free[i]
+    return np.flatnonzero(free)
 
 
 def where_shot(corridor: Corridor, ground: Surface, station: Floats, offset: Floats) -> Floats:
@@ -124,27 +209,30 @@ def where_shot(corridor: Corridor, ground: Surface, station: Floats, offset: Flo
 
 
 def table(
-    dots: Stakes, rules: WalkRules | None = None, alignment: Alignment | None = None
+    dots: Stakes,
+    rules: WalkRules | None = None,
+    lines: Mapping[str, Corridor] = NO_LINES,
 ) -> Table:
     """``dots.csv``: a row a spot in walking order, ground, layer and what is painted, final.
 
     ``done`` is ticked where the ground is at grade already; stations are named after the
-    equations of `alignment`.
+    equations of the line that their street follows.
     """
     layer = column_name(dots.layers[0])
     columns = (
-        "walk", "id", "what", "station", "side", "offset_m", "easting_m", "northing_m",
+        "walk", "street", "id", "what", "station", "side", "offset_m", "easting_m", "northing_m",
         "ground_m", f"{layer}_m", "cut_m", "kind", "paint", "done", "next_m", "note",
     )  # fmt: skip
     cut = dots.ground - dots.design[:, 0]
-    way = walk((dots.station, dots.offset), (dots.easting, dots.northing), rules)
+    way = walk((dots.station, dots.offset), (dots.easting, dots.northing), rules, dots.street)
     rows = [
         (
             str(k + 1),
+            dots.street[i],
             dots.id[i],
             dots.what[i],
-            named(alignment, float(dots.station[i])),
-            format_side(dots.offset[i]),
+            named(line_of(lines, str(dots.street[i])), float(dots.station[i])),
+            side_word(lines.get(str(dots.street[i])), dots.offset[i]),
             format_length(dots.offset[i]),
             format_length(dots.easting[i]),
             format_length(dots.northing[i]),
@@ -159,5 +247,7 @@ def table(
         )
         for k, i in enumerate(way.order)
     ]
-    text = frozenset({"walk", "done", "id", "what", "station", "side", "kind", "paint", "note"})
+    text = frozenset(
+        {"walk", "street", "done", "id", "what", "station", "side", "kind", "paint", "note"}
+    )
     return Table("dots", columns, tuple(rows), text)

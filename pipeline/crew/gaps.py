@@ -6,13 +6,17 @@ bank: ground there has a height, and a number painted by it would be decimetres 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from pipeline.compare.streets import Street
 from pipeline.crew.edge.line import EdgeLine
+from pipeline.crew.stretches import edge_layer, outermost
 from pipeline.crew.words import NOT_SHOT
+from pipeline.design import feet as feet_of
+from pipeline.design.section import CROWN
 from pipeline.model import Bools, Floats, Stakes, Surface, texts
 from pipeline.surface import locate
 
@@ -24,30 +28,40 @@ _CROWN_M = 0.05
 WHY = "the edge was not shot here: a number would be a guess"
 
 
-def without_guesses(painted: Stakes, ground: Surface, edges: Sequence[EdgeLine]) -> Stakes:
+def without_guesses(
+    painted: Stakes,
+    ground: Surface,
+    streets: Sequence[Street],
+    edges: Mapping[str, Sequence[EdgeLine]],
+) -> Stakes:
     """The spots, those without a number that lie beside a stretch of edge that nobody shot.
 
     Parameters
     ----------
     painted : Stakes
-        Spots with their marks, as `pipeline.crew.dots.grade_dots` gives them.
+        Spots with their marks, as `pipeline.crew.dots.whole_dots` gives them.
     ground : Surface
-    edges : sequence of EdgeLine
-        The edges as shot. A side of which none was shot is left as it is: such a job
-        does not go by edges.
+    streets : sequence of Street
+        The parts of the design, the main street first.
+    edges : mapping of str to sequence of EdgeLine
+        The edges as shot, of each street by name. A side of the main street of which none
+        was shot is left as it is: such a job does not go by edges. Once any edge was shot,
+        the other parts go by theirs.
 
     Returns
     -------
     Stakes
         ``NOT SHOT``, without ground, where the spot lies off the crown, beside a gap in
-        its side's edge, and farther than 1 m from every corner of its triangle.
+        its side's edge, and farther than 1 m from every corner of its triangle. In a mouth
+        the nearest edge of any part is that of the spot.
     """
     doubtful = np.zeros(len(painted), dtype=bool)
-    for side in (-1, 1):
-        pieces = [edge for edge in edges if edge.side == side]
-        if pieces:
-            covered = _covered(painted.station, pieces)
-            doubtful |= ~covered & (side * painted.offset > _CROWN_M)
+    for street in streets:
+        rows = np.flatnonzero(painted.street == street.name)
+        doubtful[rows] = _uncovered(street, painted.take(rows), edges)
+    if len(streets) > 1:
+        rows = np.flatnonzero(_without_edge(streets, painted))
+        doubtful[rows] = _uncovered_near(streets, edges, painted.take(rows))
     doubtful &= painted.kind != "unshot"
     rows = np.flatnonzero(doubtful)
     rows = rows[_away(ground, painted.easting[rows], painted.northing[rows]) > NEAR_M]
@@ -57,6 +71,59 @@ def without_guesses(painted: Stakes, ground: Surface, edges: Sequence[EdgeLine])
         mark[k], kind[k], note[k] = NOT_SHOT, "unshot", WHY
     height[rows] = np.nan
     return replace(painted, mark=texts(mark), kind=texts(kind), note=texts(note), ground=height)
+
+
+def _uncovered(street: Street, painted: Stakes, edges: Mapping[str, Sequence[EdgeLine]]) -> Bools:
+    """Spots of one street off its crown, beside a gap in the edge of their side."""
+    doubtful = np.zeros(len(painted), dtype=bool)
+    goes_by_edges = bool(street.prefix) and any(len(lines) for lines in edges.values())
+    for side in (-1, 1):
+        pieces = [edge for edge in edges[street.name] if edge.side == side]
+        if pieces or goes_by_edges:
+            doubtful |= ~_covered(painted.station, pieces) & _on(street, side, painted.offset)
+    return doubtful
+
+
+def _on(street: Street, side: int, offset: Floats) -> Bools:
+    """Spots off the crown on one side; the line of a return or a bulb is its lip, no crown."""
+    if street.corridor.on == CROWN:
+        return side * offset > _CROWN_M
+    outward = any(side in layer.side for layer in street.corridor.layers)
+    return (side * offset > -_CROWN_M) & outward
+
+
+def _without_edge(streets: Sequence[Street], painted: Stakes) -> Bools:
+    """Spots off the crown whose own street has no edge beside them: they stand in a mouth."""
+    found = np.zeros(len(painted), dtype=bool)
+    for street in streets:
+        layer = edge_layer(street.corridor, painted.layers[0])
+        for side in (-1, 1) if layer else ():
+            rows = np.flatnonzero(painted.street == street.name)
+            rows = rows[_on(street, side, painted.offset[rows])]
+            edge, _ = outermost(street.corridor, layer, side, painted.station[rows])
+            found[rows] = np.isnan(edge)
+    return found
+
+
+def _uncovered_near(
+    streets: Sequence[Street], edges: Mapping[str, Sequence[EdgeLine]], painted: Stakes
+) -> Bools:
+    """Spots whose nearest edge, of any part that was shot or should be, has a gap there."""
+    nearest = np.full(len(painted), np.inf)
+    doubtful = np.zeros(len(painted), dtype=bool)
+    shot = any(len(lines) for lines in edges.values())
+    for street in streets:
+        layer = edge_layer(street.corridor, painted.layers[0])
+        at = feet_of.locate(street.corridor.alignment, painted.easting, painted.northing)
+        for side in (-1, 1) if layer else ():
+            pieces = [edge for edge in edges[street.name] if edge.side == side]
+            edge, _ = outermost(street.corridor, layer, side, at.station)
+            there = (at.beyond == 0) & np.isfinite(edge)
+            away = np.where(there, np.abs(at.offset - edge), np.inf)
+            gap = ~_covered(at.station, pieces) & bool(pieces or (street.prefix and shot))
+            doubtful = np.where(away < nearest, gap, doubtful)
+            nearest = np.fmin(nearest, away)
+    return doubtful
 
 
 def _covered(station: Floats, pieces: Sequence[EdgeLine]) -> Bools:

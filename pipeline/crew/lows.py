@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.compare.streets import has_break, own_name
 from pipeline.crew.hubs.references import layer_with
 from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
@@ -52,7 +53,7 @@ def turns(
     rules : HazardRules
     """
     found = [
-        Turn(mark, "crown", point.station, 0.0)
+        Turn(mark, corridor.on, point.station, 0.0)
         for point in grade_line.turning_points(corridor.profile)
         if (mark := {"high": "HP", "low": "LP"}.get(point.kind, ""))
     ]
@@ -64,7 +65,9 @@ def turns(
         layer = layer_with(corridor, name)
     inlets = _inlets(corridor, listed, rules)
     for side in (-1, 1):
-        for point in sections.edge_extremes(corridor, layer, name, side):
+        if not has_break(corridor, corridor.layer(layer), name, side):
+            continue
+        for point in sections.edge_extremes(corridor, layer, own_name(corridor, name), side):
             mark = {"high": "HP", "low": "LP"}.get(point.kind, "")
             if mark == "LP" and name == GUTTER:
                 inlet, off = _nearest(inlets, point.station, point.offset, rules)

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.compare.levels import layer_elevation
+from pipeline.compare.streets import reach_of
 from pipeline.crew.dots import spots, where_shot
 from pipeline.crew.hubs.references import lath_name
-from pipeline.crew.stretches import edge_layer, outermost, reach_of
+from pipeline.crew.stretches import edge_layer, outermost
 from pipeline.design import alignment as line
 from pipeline.design.equations import station_text
 from pipeline.model import Corridor, Floats, Surface, Table
@@ -213,7 +214,7 @@ def _across(
         if ends[0] + 0.05 < o < ends[1] - 0.05
     ]
     taken = [o for o, _ in places]
-    crown = next((o for o, name in places if name == "crown"), 0.0)
+    crown = next((o for o, name in places if name == corridor.on), 0.0)
     for end in ends:
         quarter = 0.5 * (crown + end)
         if all(abs(quarter - o) > 0.05 for o in taken):
@@ -340,15 +341,16 @@ def delta_words(delta: float, rounding: Rounding) -> str:
 def table(
     corridor: Corridor, found: tuple[Sight, ...], rules: SightRules, rounding: Rounding
 ) -> Table:
-    """``sightlines.csv``: a row a reading, with the sight that it belongs to."""
+    """``sightlines.csv``: a row a reading, with the street and the sight that it belongs to."""
     line_of = corridor.alignment
     columns = (
-        "way", "station_first", "station_second", "side_first", "side_second", "length_m",
+        "street", "way", "station_first", "station_second", "side_first", "side_second", "length_m",
         "works", "at", "station", "side", "offset_m", "above_sight_m", "rod_reading_m", "shows",
         "sigma_m", "extra_dot", "note",
     )  # fmt: skip
     rows = [
         (
+            corridor.name,
             sight.way,
             station_text(line_of, sight.first.station),
             station_text(line_of, sight.second.station),

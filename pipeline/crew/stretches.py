@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.compare.streets import inward, reach_of
 from pipeline.design import corridor as sections
 from pipeline.model import Bools, Corridor, Floats, Layer
 
@@ -37,15 +38,6 @@ def true_runs(flags: Bools) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
 
 
-def reach_of(corridor: Corridor) -> tuple[float, float]:
-    """First and last station that alignment and profile both cover."""
-    alignment, profile = corridor.alignment, corridor.profile
-    return (
-        float(max(alignment.station[0], profile.station[0])),
-        float(min(alignment.station[-1], profile.station[-1])),
-    )
-
-
 def stations(corridor: Corridor, step: float) -> Floats:
     """Stations each `step` metres over the whole street, both ends included."""
     first, last = reach_of(corridor)
@@ -55,7 +47,7 @@ def stations(corridor: Corridor, step: float) -> Floats:
 
 def edge_layer(corridor: Corridor, target: str) -> str:
     """Today's layer if it has edges, else the lowest layer that has; empty where none has."""
-    if corridor.layer(target).surface is None:
+    if any(layer.name == target and layer.surface is None for layer in corridor.layers):
         return target
     with_breaks = [layer.name for layer in corridor.layers if layer.surface is None]
     return with_breaks[-1] if with_breaks else ""
@@ -69,7 +61,10 @@ def edge_name(layer: Layer, side: int) -> str:
 def outermost(
     corridor: Corridor, layer: str, side: int, station: ArrayLike
 ) -> tuple[Floats, Floats]:
-    """Offset and elevation of the outermost break there is on one side; NaN where none is."""
+    """Offset and elevation of the outermost break there is on one side; NaN where none is.
+
+    Nor is there an edge where another part of the design goes on outside it, as in a mouth.
+    """
     s = np.atleast_1d(np.asarray(station, dtype=np.float64))
     offset, elevation = np.full(len(s), np.nan), np.full(len(s), np.nan)
     chosen = corridor.layer(layer)
@@ -80,7 +75,8 @@ def outermost(
         with np.errstate(invalid="ignore"):
             farther = np.isfinite(z) & ~(side * o <= side * offset)
         offset, elevation = np.where(farther, o, offset), np.where(farther, z, elevation)
-    return offset, elevation
+    inside = inward(corridor, layer, side, (s, offset))
+    return np.where(inside, np.nan, offset), np.where(inside, np.nan, elevation)
 
 
 def carried(corridor: Corridor, layer: str, station: Floats, offset: Floats) -> Floats:

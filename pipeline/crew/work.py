@@ -25,7 +25,8 @@ class CrewWork:
 
     ``edge_layer`` is empty where the design has no section with edges; then there are no
     edge, bank, path and sights either. ``flags`` and ``to_line`` belong to the hubs of
-    ``sheet``, ``ties`` to ``things``.
+    ``sheet``, ``ties`` to ``things``. ``things`` are all there are; ``beside`` those near this
+    street, told along it. ``others`` is the same for every other part of the design.
     """
 
     job: Job
@@ -48,6 +49,17 @@ class CrewWork:
     passes: tuple[PassRun, ...]
     stale: tuple[StaleMark, ...]
     slopes: SlopeStakes
+    beside: Things
+    others: tuple[CrewWork, ...] = ()
+
+    @property
+    def streets(self) -> tuple[CrewWork, ...]:
+        """The work on every part of the design, this one first."""
+        return (self, *self.others)
+
+    def of(self, street: str) -> CrewWork:
+        """The work on the part of this name; on this one where there is none."""
+        return next((one for one in self.others if one.corridor.name == street), self)
 
     @property
     def layer(self) -> str:

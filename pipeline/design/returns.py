@@ -99,7 +99,7 @@ def curb_return(
     heights = [_edge_height(leg) for leg in legs]
     profile = _profile(rules, legs, length, heights)
     layers = _layers(arc, legs, heights, rules.at, where)
-    curb = Corridor(rules.name, arc.alignment, profile, layers)
+    curb = Corridor(rules.name, arc.alignment, profile, layers, on=rules.at)
     return CurbReturn(rules.name, rules.at, legs, curb), _low_points(curb, where)
 
 

@@ -67,6 +67,7 @@ from pipeline.model.results import (
     Region,
     Stakes,
     Table,
+    join_stakes,
 )
 from pipeline.model.sections import (
     BreakRow,
@@ -167,6 +168,7 @@ __all__ = [
     "Words",
     "join_lines",
     "join_shots",
+    "join_stakes",
     "make_observations",
     "make_shots",
     "plain_text",

@@ -184,7 +184,8 @@ class Corridor:
     """Alignment, profile and layers from the top down, and the other parts of the design.
 
     ``parts`` are in order of priority; ``rank`` of them come before this street where two
-    claim a place, the rest after it.
+    claim a place, the rest after it. ``on`` is the name of the break that its line is: the
+    line of a return or of a bulb's edge is no crown.
     """
 
     name: str
@@ -193,6 +194,7 @@ class Corridor:
     layers: tuple[Layer, ...]
     parts: tuple[Part, ...] = ()
     rank: int = 0
+    on: str = "crown"
 
     def layer(self, name: str) -> Layer:
         """The layer called `name`; KeyError names those there are."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from pipeline.model.arrays import Floats, Ints, Texts, lock, lock_fields
+from pipeline.model.arrays import Floats, Ints, Texts, lock, lock_fields, texts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,7 +117,8 @@ class Stakes:
 
     ``design`` is (n, layers): elevation of each layer, NaN where it does not
     reach. ``ground`` is the hub top or the dirt; ``mark`` the text that is
-    written, final. ``kind`` is ``stake``, ``hub``, ``dot`` or ``point``.
+    written, final. ``kind`` is ``stake``, ``hub``, ``dot`` or ``point``. ``street`` is the part
+    of the design that station and offset belong to, empty where nobody asked.
     """
 
     layers: tuple[str, ...]
@@ -130,17 +133,34 @@ class Stakes:
     design: Floats
     mark: Texts
     note: Texts
+    street: Texts = field(default_factory=lambda: texts([]))
 
     def __post_init__(self) -> None:
         n = len(self.station)
-        texts = dict.fromkeys(("id", "kind", "what", "mark", "note"), (object, (n,)))
+        if not len(self.street):
+            object.__setattr__(self, "street", texts([""] * n))
+        names = ("id", "kind", "what", "mark", "note", "street")
+        words = dict.fromkeys(names, (object, (n,)))
         numbers = dict.fromkeys(
             ("station", "offset", "easting", "northing", "ground"), (np.float64, (n,))
         )
-        lock_fields(self, {**texts, **numbers, "design": (np.float64, (n, len(self.layers)))})
+        lock_fields(self, {**words, **numbers, "design": (np.float64, (n, len(self.layers)))})
 
     def __len__(self) -> int:
         return len(self.station)
+
+    def take(self, rows: ArrayLike) -> Stakes:
+        """Some of the places, by row number or by a mask."""
+        names = [one.name for one in fields(self) if one.name != "layers"]
+        chosen = np.asarray(rows)
+        return Stakes(self.layers, **{name: getattr(self, name)[chosen] for name in names})
+
+
+def join_stakes(parts: Sequence[Stakes]) -> Stakes:
+    """Places of several lists with the same layers, one list after the other."""
+    names = [one.name for one in fields(Stakes) if one.name != "layers"]
+    columns = {name: np.concatenate([getattr(one, name) for one in parts]) for name in names}
+    return Stakes(parts[0].layers, **columns)
 
 
 @dataclass(frozen=True, slots=True)

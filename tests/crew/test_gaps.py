@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from pipeline.compare.streets import streets_of
 from pipeline.crew import dots
 from pipeline.crew.edge.line import EdgeLine, edge_lines
 from pipeline.crew.gaps import WHY, without_guesses
@@ -34,7 +37,12 @@ def street(corridor, gap):
     painted = dots.grade_dots(
         corridor, ground, np.arange(0.0, 100.1, 10.0), Target(layer=CLAY), Rounding()
     )
+    painted = replace(painted, street=texts([corridor.name] * len(painted)))
     return painted, ground, edge_lines(corridor, CLAY, shots, CODES)
+
+
+def withheld(corridor, painted, ground, edges):
+    return without_guesses(painted, ground, streets_of(corridor), {corridor.name: edges})
 
 
 def test_a_guess_across_an_unshot_edge_is_no_number(corridor):
@@ -42,7 +50,7 @@ def test_a_guess_across_an_unshot_edge_is_no_number(corridor):
     wrong = (painted.mark != "GRADE") & (painted.kind == "number")
     assert wrong.any()  # the ground is at grade wherever it was shot
 
-    found = without_guesses(painted, ground, edges)
+    found = withheld(corridor, painted, ground, edges)
 
     assert not (found.kind == "number").any()
     gone = found.mark == "NOT SHOT"
@@ -56,18 +64,18 @@ def test_a_guess_across_an_unshot_edge_is_no_number(corridor):
 
 def test_where_the_edge_was_shot_nothing_changes(corridor):
     painted, ground, edges = street(corridor, (0.0, 0.0))
-    assert without_guesses(painted, ground, edges).mark.tolist() == painted.mark.tolist()
+    assert withheld(corridor, painted, ground, edges).mark.tolist() == painted.mark.tolist()
 
 
 def test_a_job_that_does_not_go_by_edges_keeps_its_numbers(corridor):
     painted, ground, _ = street(corridor, (30.0, 70.0))
-    assert without_guesses(painted, ground, ()).mark.tolist() == painted.mark.tolist()
+    assert withheld(corridor, painted, ground, ()).mark.tolist() == painted.mark.tolist()
 
 
 def test_a_spot_beside_a_shot_keeps_its_number(corridor):
     painted, ground, _ = street(corridor, (0.0, 0.0))
     # as if the edge had been shot only at the start: spots on the shots are no guess
     edges = (EdgeLine(1, np.array([0.0, 10.0]), np.zeros(2)),)
-    found = without_guesses(painted, ground, edges)
+    found = withheld(corridor, painted, ground, edges)
     lips = (found.what == "lip") & (found.offset > 0)
     assert (found.mark[lips] == "GRADE").all()

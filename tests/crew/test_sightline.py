@@ -143,7 +143,7 @@ def test_the_table_has_a_row_a_reading(corridor):
     table = sightline.table(corridor, found, RULES, Rounding())
 
     assert len(table.rows) == sum(len(sight.readings) for sight in found)
-    crown = next(row for row in table.rows if row[7] == "CL")
+    crown = next(row for row in table.rows if row[8] == "CL")
     assert crown[table.columns.index("above_sight_m")] == "0.1213"
     assert crown[table.columns.index("shows")] == "120 ABOVE"
     assert crown[table.columns.index("rod_reading_m")] == "1.080"

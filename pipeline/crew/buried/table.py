@@ -36,7 +36,7 @@ def table(work: CrewWork) -> Table:
     """Covers and margins in metres, + is below; the class of the worst case; what to do."""
     things, rules = work.things, work.job.hazards
     columns = (
-        "seq", "id", "kind", "station", "side", "offset_m", "easting_m", "northing_m",
+        "seq", "street", "id", "kind", "station", "side", "offset_m", "easting_m", "northing_m",
         "top_elevation_m", "known_from", "shot_id", "cover_today_m", "blade_margin_m",
         "rotor_margin_m", "blade_worst_m", "rotor_worst_m", "part_below_rotor_m", "class", "do",
         "mark", "ties_m", "zone_m", "note", "caution",
@@ -52,9 +52,10 @@ def table(work: CrewWork) -> Table:
         rows.append(
             (
                 str(k + 1),
+                things.street[k],
                 things.id[k],
                 things.kind[k],
-                place(work, float(things.feet.station[k])),
+                place(work.of(str(things.street[k])), float(things.feet.station[k])),
                 format_side(float(things.feet.offset[k])),
                 format_length(float(things.feet.offset[k])),
                 format_length(float(things.easting[k])),

@@ -8,14 +8,14 @@ heights. It is no locate and no clearance to dig.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from pipeline.compare.levels import layer_elevation
-from pipeline.crew.match import match
+from pipeline.compare.levels import ruling
+from pipeline.compare.streets import home_of
+from pipeline.crew.buried.listed import NOTHING, joined
 from pipeline.design import feet as feet_of
 from pipeline.design.equations import named
 from pipeline.model import (
@@ -36,7 +36,7 @@ from pipeline.model import (
 from pipeline.model.arrays import lock_fields
 from pipeline.settings_crew import HazardRules
 from pipeline.surface import locate
-from pipeline.units import format_length, format_side
+from pipeline.units import format_side
 
 CAUTION = (
     "This is an arithmetic check of surveyed and recorded heights, not a locate. Marks and records"
@@ -51,13 +51,6 @@ CAUTION = (
 
 CLASSES = ("UNKNOWN", "HIT", "HAND", "SLOW", "CLEAR")
 """The worst first."""
-NOTHING = Utilities(
-    id=texts([]), kind=texts([]), easting=np.empty(0), northing=np.empty(0),
-    lid=np.empty(0), depth_to_top=np.empty(0), note=texts([]),
-)  # fmt: skip
-"""An empty list."""
-DIFFERS_M = 0.02
-"""A shot that differs from the list by more is told [assumed]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,7 +133,8 @@ class Things:
 
     ``top`` is the higher of shot and list, NaN where neither knows. ``part`` is the part
     that breaks: at the top where its depth is not on record. ``listed`` and ``shot`` say
-    where the thing comes from; ``shot_id`` is empty where nobody shot it.
+    where the thing comes from; ``shot_id`` is empty where nobody shot it. ``street`` is the
+    part of the design that ``feet`` are along.
     """
 
     id: Texts
@@ -157,16 +151,26 @@ class Things:
     margins: Margins
     verdict: Texts
     note: Texts
+    street: Texts
 
     def __post_init__(self) -> None:
         n = len(self.easting)
-        names = ("id", "kind", "listed", "shot_id", "verdict", "note")
+        names = ("id", "kind", "listed", "shot_id", "verdict", "note", "street")
         lock_fields(self, dict.fromkeys(names, (object, (n,))))
         numbers = ("easting", "northing", "top", "part", "ground", "plane")
         lock_fields(self, dict.fromkeys(numbers, (np.float64, (n,))))
 
     def __len__(self) -> int:
         return len(self.easting)
+
+    def take(self, rows: Ints, feet: Feet, street: str) -> Things:
+        """Some of the things, told along another street."""
+        whole = {"feet", "margins", "street"}
+        kept = {
+            one.name: getattr(self, one.name)[rows] for one in fields(self) if one.name not in whole
+        }
+        names = texts([street] * len(rows))
+        return Things(**kept, feet=feet, margins=_ordered(self.margins, rows), street=names)
 
     @property
     def cover(self) -> Floats:
@@ -187,6 +191,9 @@ def things(
 ) -> Things:
     """Every thing on the list or shot, against the plane of `design`'s layer, in driving order.
 
+    Where the design has several parts the plane is that of the part which rules at a place,
+    and each thing is told along the part that it lies in or nearest to, street after street.
+
     Parameters
     ----------
     design : tuple of Corridor and str
@@ -202,14 +209,14 @@ def things(
     nobody knows is UNKNOWN and is treated as a hit. The higher of shot and list counts.
     """
     corridor, name = design
-    rows = _joined(found[0] if found[0] is not None else NOTHING, found[1], rules)
-    at = feet_of.locate(corridor.alignment, rows["easting"], rows["northing"])
-    plane = layer_elevation(
-        corridor, corridor.layer(name), at.station, at.offset, rows["easting"], rows["northing"]
-    )
+    rows = joined(found[0] if found[0] is not None else NOTHING, found[1], rules)
+    grid = rows["easting"], rows["northing"]
+    main = feet_of.locate(corridor.alignment, *grid)
+    plane, _ = ruling(corridor, name, (main.station, main.offset), grid)
+    streets, number, at = home_of(corridor, name, grid)
     sigma = np.where(rows["shot"] != "", rules.sigma_lid_m, rules.sigma_record_m).astype(float)
     margin = margins(plane, rows["top"], sigma, rules)
-    order = np.argsort(at.station, kind="stable")
+    order = np.lexsort((at.station, number))
     return Things(
         id=rows["id"][order],
         kind=rows["kind"][order],
@@ -225,7 +232,20 @@ def things(
         margins=_ordered(margin, order),
         verdict=classes(np.minimum(margin.blade_worst, margin.rotor_worst)[order], rules),
         note=rows["note"][order],
+        street=texts([streets[int(k)].name for k in number[order]]),
     )
+
+
+def beside(found: Things, corridor: Corridor, aside_m: float) -> Things:
+    """The things within a distance of one street's sections, told along it, in driving order."""
+    at = feet_of.locate(corridor.alignment, found.easting, found.northing)
+    widest = max(
+        (float(np.nanmax(np.abs(x.offset))) for x in corridor.layers if x.offset.size), default=0.0
+    )
+    rows = np.flatnonzero((at.beyond == 0) & (np.abs(at.offset) <= widest + aside_m))
+    rows = rows[np.argsort(at.station[rows], kind="stable")]
+    feet = Feet(at.station[rows], at.offset[rows], at.feet[rows], at.beyond[rows])
+    return found.take(rows, feet, corridor.name)
 
 
 def _ordered(margin: Margins, order: Ints) -> Margins:
@@ -235,62 +255,6 @@ def _ordered(margin: Margins, order: Ints) -> Margins:
         margin.blade_worst[order],
         margin.rotor_worst[order],
     )
-
-
-class _Row(NamedTuple):
-    """One thing as list and shots have it."""
-
-    id: str
-    kind: str
-    easting: float
-    northing: float
-    top: float
-    part: float
-    listed: str
-    shot: str
-    note: str
-
-
-def _joined(listed: Utilities, shot: Shots, rules: HazardRules) -> dict[str, NDArray[Any]]:
-    """List and shots as one: what is on both is one row."""
-    of_shot = match((listed.easting, listed.northing), (shot.easting, shot.northing), rules.match_m)
-    rows = []
-    for i in range(len(listed)):
-        hit = np.flatnonzero(of_shot == i)
-        rows.append(_one(listed, i, shot, int(hit[0]) if len(hit) else -1))
-    for k in np.flatnonzero(of_shot < 0):
-        z = float(shot.elevation[k])
-        place = float(shot.easting[k]), float(shot.northing[k])
-        name = str(shot.id[k])
-        rows.append(_Row(name, str(shot.code[k]), *place, z, z, "", name, "not on the list"))
-    columns = {name: [getattr(row, name) for row in rows] for name in _Row._fields}
-    numbers = {"easting", "northing", "top", "part"}
-    return {
-        name: np.array(cells, dtype=np.float64) if name in numbers else texts(cells)
-        for name, cells in columns.items()
-    }
-
-
-def _one(listed: Utilities, i: int, shot: Shots, k: int) -> _Row:
-    """One row of the list with its shot, if any."""
-    recorded = float(listed.lid[i])
-    measured = float(shot.elevation[k]) if k >= 0 else float("nan")
-    top = float(np.fmax(recorded, measured))
-    depth = float(listed.depth_to_top[i])
-    part = top if np.isnan(depth) else top - depth
-    notes = [str(listed.note[i])] if listed.note[i] else []
-    if np.isnan(depth):
-        notes.append("depth to the part that breaks not on record: taken at the top")
-    if k < 0:
-        notes.append("not shot this morning")
-    elif abs(measured - recorded) > DIFFERS_M:
-        notes.append(f"shot {format_length(measured)} but list {format_length(recorded)}")
-    # where it was shot is where it is
-    east = float(shot.easting[k]) if k >= 0 else float(listed.easting[i])
-    north = float(shot.northing[k]) if k >= 0 else float(listed.northing[i])
-    shot_id = str(shot.id[k]) if k >= 0 else ""
-    name, kind = str(listed.id[i]), str(listed.kind[i])
-    return _Row(name, kind, east, north, top, part, "list", shot_id, "; ".join(notes))
 
 
 def verdict_words(found: Things, row: int) -> str:

@@ -204,7 +204,7 @@ def buried_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     things, rules = work.things, work.job.hazards
     rows = [
         (
-            place(work, float(things.feet.station[k]), float(things.feet.offset[k])),
+            thing_place(work, k),
             f"{things.id[k]} {things.kind[k]}",
             *(
                 below_words(float(x[k]))
@@ -237,6 +237,14 @@ def buried_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     ]
     bar = f"BURIED AND STANDING, BELOW {work.layer.upper()}   cm, - is above"
     return list_pages(("Buried things", bar), headings, rows, told, body_pt)
+
+
+def thing_place(work: CrewWork, k: int) -> str:
+    """Where a thing of the whole list is; its street is named where it is not the main one."""
+    things = work.things
+    street = work.of(str(things.street[k]))
+    at = place(street, float(things.feet.station[k]), float(things.feet.offset[k]))
+    return at if street is work else f"{street.corridor.name} {at}"
 
 
 def keep_pages(work: CrewWork, body_pt: float) -> list[CardPage]:

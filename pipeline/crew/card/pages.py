@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.crew.buried.things import CAUTION
 from pipeline.crew.card.lists import (
@@ -35,21 +35,30 @@ class CardWords:
 def book(work: CrewWork, words: CardWords) -> CardBook:
     """Every page, each with plane, revision, date, control, package and caution.
 
-    In the order of the day: paint, hubs, buried things, edge, path, bank, rods, marks.
+    In the order of the day: paint, hubs, buried things, edge, path, bank, rods, marks; the
+    last five street by street.
     """
     room = letters(PRINT_PT, SMALL_PT)
     empty = CardBook(work.job.name, _head(work, words), tuple(wrap(CAUTION, room)), ())
     body = empty.body_pt
     pages: list[CardPage] = []
-    for part in (
-        paint_pages, hub_pages, buried_pages, edge_pages, path_pages, bank_pages, sight_pages,
-        keep_pages,
-    ):  # fmt: skip
-        pages += part(work, body)
+    for whole in (paint_pages, hub_pages, buried_pages):
+        pages += whole(work, body)
+    for part in (edge_pages, path_pages, bank_pages, sight_pages, keep_pages):
+        for street in work.streets:
+            pages += _named(part(street, body), street, work)
     if not pages:
         pages = [CardPage("Nothing to carry", work.layer.upper(), (), (), ())]
     held = "a finding has to be settled by a person before anyone digs" if words.held else ""
     return CardBook(empty.job, empty.head, empty.foot, tuple(pages), held)
+
+
+def _named(pages: list[CardPage], street: CrewWork, work: CrewWork) -> list[CardPage]:
+    """The pages of one street, with its name on each where there are several."""
+    if not work.others:
+        return pages
+    name = street.corridor.name
+    return [replace(one, title=f"{one.title} {name}", bar=f"{name}: {one.bar}") for one in pages]
 
 
 def _head(work: CrewWork, words: CardWords) -> tuple[str, ...]:

@@ -6,17 +6,17 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.compare.streets import break_beside, own_name, reach_of, side_word
 from pipeline.crew.buried.things import CLASSES, verdict_words
 from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.lows import turn_words
 from pipeline.crew.passes import pass_words
-from pipeline.crew.stretches import outermost, reach_of
+from pipeline.crew.stretches import outermost
 from pipeline.crew.work import CrewWork
-from pipeline.design import corridor as sections
 from pipeline.design.equations import station_text
 from pipeline.model import Floats
 from pipeline.model.pages import StripLine, StripMap, StripMark, StripPatch
-from pipeline.units import format_length, format_side
+from pipeline.units import format_length
 
 MARGIN_M = 3.0
 """Street shown before the first and after the last lath of a page."""
@@ -26,7 +26,7 @@ ASIDE_M = 1.6
 
 def place(work: CrewWork, station: float, offset: float = float("nan")) -> str:
     """``0+120.0 L``, by the alignment's equations."""
-    side = "" if np.isnan(offset) else f" {format_side(offset)}"
+    side = "" if np.isnan(offset) else f" {side_word(work.corridor, offset)}".rstrip()
     return f"{station_text(work.corridor.alignment, station)}{side}"
 
 
@@ -83,7 +83,13 @@ def _lath_offset(work: CrewWork, station: float, side: int) -> float:
     if not work.edge_layer:
         return side * 5.0
     offset, _ = outermost(work.corridor, work.edge_layer, side, station)
-    return float(np.nan_to_num(offset[0], nan=side * 5.0))
+    return float(np.nan_to_num(offset[0], nan=side * _half_width(work, station)))
+
+
+def _half_width(work: CrewWork, station: float) -> float:
+    """Out to the outermost spot at a station where there is no edge, as in a mouth [m]."""
+    here = np.abs(work.dots.offset[work.dots.station == station])
+    return float(here.max()) if work.corridor.parts and len(here) else 5.0
 
 
 def _lines(work: CrewWork, low: float, high: float) -> tuple[StripLine, ...]:
@@ -97,10 +103,11 @@ def _lines(work: CrewWork, low: float, high: float) -> tuple[StripLine, ...]:
             found.append(StripLine("heavy", s, edge))
             found.append(StripLine("dashed", s, edge + side * work.job.edge.clearance_m))
     reference = work.job.stakes.reference
-    layer = layer_with(work.corridor, reference)
-    for side in (-1, 1):
-        curb, _ = sections.break_line(work.corridor, layer, reference, side, s)
-        found.append(StripLine("thin", s, curb))
+    if any(own_name(work.corridor, reference) in x.breaks for x in work.corridor.layers):
+        layer = work.corridor.layer(layer_with(work.corridor, reference))
+        for side in (-1, 1):
+            curb, _ = break_beside(work.corridor, layer, reference, side, s)
+            found.append(StripLine("thin", s, curb))
     found.append(StripLine("dotted", s, np.zeros(len(s))))
     return tuple(found)
 
@@ -108,7 +115,7 @@ def _lines(work: CrewWork, low: float, high: float) -> tuple[StripLine, ...]:
 def _hazard_marks(work: CrewWork, span: tuple[float, float], reach: float) -> list[StripMark]:
     marks = []
     low, high = span
-    things = work.things
+    things = work.beside
     for k in range(len(things)):
         s, o = float(things.feet.station[k]), float(things.feet.offset[k])
         if low <= s <= high and abs(o) <= reach:
@@ -181,7 +188,7 @@ def _meets(run: object, low: float, high: float) -> bool:
 
 def hazard_notes(work: CrewWork, low: float, high: float) -> list[str]:
     """Every buried or standing thing between two stations, the worst first."""
-    things = work.things
+    things = work.beside
     rows = [k for k in range(len(things)) if low <= things.feet.station[k] <= high]
     rows.sort(key=lambda k: (CLASSES.index(str(things.verdict[k])), float(things.feet.station[k])))
     return [

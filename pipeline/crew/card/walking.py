@@ -14,7 +14,7 @@ from pipeline.crew.walk import step_words as metres
 from pipeline.crew.walk import steps, walking_order
 from pipeline.crew.words import distance, fall_words, hub_mark
 from pipeline.crew.work import CrewWork
-from pipeline.model import Floats, Ints
+from pipeline.model import Floats, Ints, texts
 from pipeline.model.pages import NUMBER_PT, STRIP_PT, CardPage
 from pipeline.units import FOOT_M
 
@@ -39,7 +39,7 @@ class _Lath:
     """One row of the painting list: a station on one side, and the spots in front of it."""
 
     def __init__(self, work: CrewWork, station: float, side: int, rows: Ints) -> None:
-        self.station, self.side = station, side
+        self.work, self.station, self.side = work, station, side
         self.spots = {str(work.dots.what[k]): int(k) for k in rows}
         outer = rows[np.argmax(np.abs(work.dots.offset[rows]))]
         self.offset = float(work.dots.offset[outer])
@@ -47,22 +47,38 @@ class _Lath:
 
 
 def _laths(work: CrewWork) -> list[_Lath]:
-    """Every station on both sides, in walking order; a spot on the crown goes with the first."""
+    """Every station on both sides of every street, in walking order.
+
+    A spot on the crown goes with the first side, where the street has spots on both.
+    """
+    found = [lath for one in work.streets for lath in _street_laths(one)]
+    order = walking_order(
+        np.array([x.station for x in found]),
+        np.array([max(abs(x.offset), 0.001) * x.side for x in found]),
+        work.job.walk,
+        (
+            texts([x.work.corridor.name for x in found]),
+            np.array([x.grid[0] for x in found]),
+            np.array([x.grid[1] for x in found]),
+        ),
+    )
+    return [found[k] for k in order]
+
+
+def _street_laths(work: CrewWork) -> list[_Lath]:
     dots = work.dots
     first = -1 if work.job.walk.first_side == "left" else 1
-    sides = np.where(np.abs(dots.offset) < 0.0005, first, np.sign(dots.offset)).astype(int)
+    on_line = np.abs(dots.offset) < 0.0005
+    if work.others == () and work.corridor.parts and not (dots.offset[~on_line] * first > 0).any():
+        first = -first  # a return or a bulb has one side
+    sides = np.where(on_line, first, np.sign(dots.offset)).astype(int)
     found = []
     for station in np.unique(dots.station):
         for side in (-1, 1):
             rows = np.flatnonzero((dots.station == station) & (sides == side))
             if len(rows):
                 found.append(_Lath(work, float(station), side, rows))
-    order = walking_order(
-        np.array([x.station for x in found]),
-        np.array([abs(x.offset) * x.side for x in found]),
-        work.job.walk,
-    )
-    return [found[k] for k in order]
+    return found
 
 
 def paint_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
@@ -76,10 +92,11 @@ def paint_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     unit = "cm" if short == "m" else "feet and tenths"
     bar = f"GROUND TO {work.layer.upper()}   {unit}, C down F up"
     pages = []
-    for a, b in runs([lath.side for lath in laths]):
+    for a, b in runs([(lath.work.corridor.name, lath.side) for lath in laths]):
+        one = laths[a].work
         spots = {name for lath in laths[a:b] for name in lath.spots}
-        names = [name for name in paint_names(work, laths[a].side) if name in spots]
-        rows = [_paint_row(work, laths[k], names, (k, float(ahead[k]))) for k in range(a, b)]
+        names = [name for name in paint_names(one, laths[a].side) if name in spots]
+        rows = [_paint_row(one, laths[k], names, (k, float(ahead[k]))) for k in range(a, b)]
         headings = [
             Heading("#", align="right"),
             Heading(f"of {len(laths)}\nlath", NUMBER_PT, bold=True),
@@ -89,8 +106,14 @@ def paint_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
             Heading("as\nmarked", fill=True),
         ]
         along = np.array([lath.station for lath in laths[a:b]]), laths[a].side, body_pt
-        pages += _stretches(work, ("Paint", bar), lay_out(headings, rows), along, _told)
+        title = _titled("Paint", one, work)
+        pages += _stretches(one, (title, bar), lay_out(headings, rows), along, _told)
     return pages
+
+
+def _titled(title: str, street: CrewWork, work: CrewWork) -> str:
+    """``Paint Tarrow Court``: the street is named where there are several."""
+    return f"{title} {street.corridor.name}" if work.others else title
 
 
 def _paint_row(work: CrewWork, lath: _Lath, names: list[str], at: tuple[int, float]) -> Row:
@@ -177,9 +200,10 @@ def _span(work: CrewWork, values: Floats) -> str:
 
 def hub_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     """The hubs as shot: to the curb and to the layers under it, in walking order."""
-    sheet, job = work.sheet, work.job
-    if not len(sheet.hubs):
+    job, hubs = work.job, _walked_hubs(work)
+    if not hubs:
         return []
+    sheet = hubs[0][0].sheet
     own = layer_with(work.corridor, job.stakes.reference)
     layers = [k for k, name in enumerate(sheet.layers) if name != own][:3]
     reference = lath_name(sheet.reference.name)
@@ -187,7 +211,7 @@ def hub_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     bar = f"HUBS TO {reference} AND LAYERS AT IT   {unit}, C down F up"
     headings = [
         Heading("#", align="right"),
-        Heading(f"of {len(sheet.hubs)}\nlath", NUMBER_PT, bold=True),
+        Heading(f"of {len(hubs)}\nlath", NUMBER_PT, bold=True),
         Heading("hub", wrap=True),
         Heading("out", align="right"),
         Heading(f"to\n{reference}", NUMBER_PT, bold=True),
@@ -195,15 +219,30 @@ def hub_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading("next"),
         Heading("done", NUMBER_PT, align="centre"),
     ]
-    order = walking_order(sheet.station, sheet.offset, job.walk)
-    rows = [_hub_row(work, int(k), n, layers) for n, k in enumerate(order)]
-    sides = ["R" if sheet.offset[k] > 0 else "L" for k in order]
+    rows = [_hub_row(one, k, n, layers) for n, (one, k) in enumerate(hubs)]
+    sides = [(one.corridor.name, one.sheet.offset[k] > 0) for one, k in hubs]
     pages = []
     for a, b in runs(sides):
+        one = hubs[a][0]
         laid = lay_out(headings, rows[a:b])
-        along = np.asarray(sheet.station[order[a:b]]), -1 if sides[a] == "L" else 1, body_pt
-        pages += _stretches(work, ("Hubs", bar), laid, along, _hubs_told)
+        station = np.array([one.sheet.station[k] for _, k in hubs[a:b]])
+        along = station, 1 if sides[a][1] else -1, body_pt
+        pages += _stretches(one, (_titled("Hubs", one, work), bar), laid, along, _hubs_told)
     return pages
+
+
+def _walked_hubs(work: CrewWork) -> list[tuple[CrewWork, int]]:
+    """Street and row of every hub, in walking order."""
+    found = [(one, k) for one in work.streets for k in range(len(one.sheet.hubs))]
+    grid = [(one.sheet.hubs.easting[k], one.sheet.hubs.northing[k]) for one, k in found]
+    east, north = np.array(grid).reshape(-1, 2).T
+    order = walking_order(
+        np.array([one.sheet.station[k] for one, k in found]),
+        np.array([one.sheet.offset[k] for one, k in found]),
+        work.job.walk,
+        (texts([one.corridor.name for one, _ in found]), east, north),
+    )
+    return [found[int(k)] for k in order]
 
 
 def _two_lines(name: str) -> str:

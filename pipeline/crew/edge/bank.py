@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.crew.stretches import carried, outermost, runs, stations
+from pipeline.crew.stretches import carried, outermost, runs, stations, true_runs
 from pipeline.design import alignment as line
 from pipeline.model import Corridor, Floats, Surface
 from pipeline.settings_crew import BankRules
@@ -86,12 +86,12 @@ def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRu
     for side in (-1, 1):
         station = stations(corridor, ALONG_M)
         edge, _ = outermost(corridor, target, side, station)
-        station, edge = station[np.isfinite(edge)], edge[np.isfinite(edge)]
-        if not len(station):
-            continue
-        crest, build = _crest(corridor, layer, ground, (station, edge, side), rules)
-        state = _smoothed(_states(crest, rules), station, rules.gap_m)
-        found += _runs(side, station, state, (crest, build))
+        # a mouth parts two banks
+        for a, b in true_runs(np.isfinite(edge)):
+            here = station[a:b]
+            crest, build = _crest(corridor, layer, ground, (here, edge[a:b], side), rules)
+            state = _smoothed(_states(crest, rules), here, rules.gap_m)
+            found += _runs(side, here, state, (crest, build))
     return Bank(layer, tuple(found))
 
 

@@ -8,7 +8,15 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from pipeline.crew.stretches import carried, edge_name, outermost, true_runs
+from pipeline.compare.streets import streets_of
+from pipeline.crew.stretches import (
+    carried,
+    edge_layer,
+    edge_name,
+    outermost,
+    stations,
+    true_runs,
+)
 from pipeline.design import alignment as line
 from pipeline.design import feet as feet_of
 from pipeline.model import Bools, Corridor, Floats, Shots, Surface
@@ -91,6 +99,47 @@ def edge_lines(
     return tuple(found)
 
 
+def edges_by_street(
+    corridor: Corridor, target: str, shots: Shots, codes: Mapping[str, Code]
+) -> dict[str, tuple[EdgeLine, ...]]:
+    """`edge_lines` of every part of a design, by name; a shot belongs to the nearest edge.
+
+    Parameters
+    ----------
+    corridor : Corridor
+    target : str
+        Today's layer; a part without edges of it goes by its lowest layer that has some.
+    shots, codes
+        As for `edge_lines`.
+    """
+    streets = streets_of(corridor)
+    layers = {street.name: edge_layer(street.corridor, target) for street in streets}
+    if not corridor.parts:
+        (layer,) = layers.values()
+        return {corridor.name: edge_lines(corridor, layer, shots, codes) if layer else ()}
+    ends = [_outer_offset(street.corridor, layers[street.name], shots) for street in streets]
+    owner = np.argmin(np.stack(ends), axis=0)
+    return {
+        street.name: edge_lines(street.corridor, layers[street.name], shots.take(owner == k), codes)
+        if layers[street.name]
+        else ()
+        for k, street in enumerate(streets)
+    }
+
+
+def _outer_offset(corridor: Corridor, layer: str, shots: Shots) -> Floats:
+    """Distance of every shot from the edge on its side; infinite where there is none."""
+    away = np.full(len(shots.easting), np.inf)
+    if not layer:
+        return away
+    at = feet_of.locate(corridor.alignment, shots.easting, shots.northing)
+    for side in (-1, 1):
+        rows = np.flatnonzero((side * at.offset >= 0) & (at.beyond == 0))
+        edge, _ = outermost(corridor, layer, side, at.station[rows])
+        away[rows] = np.where(np.isfinite(edge), np.abs(at.offset[rows] - edge), np.inf)
+    return away
+
+
 def _pieces(
     corridor: Corridor, layer: str, side: int, shot: tuple[Floats, Floats], longest: float
 ) -> list[EdgeLine]:
@@ -102,9 +151,21 @@ def _pieces(
     outward = side * (offset - limit)
     known = np.isfinite(outward)
     station, outward = station[known], outward[known]
-    cuts = np.flatnonzero(np.diff(station) > longest) + 1
+    parted = np.diff(station) > longest
+    if corridor.parts:
+        parted |= _mouth_between(corridor, layer, side, station)
+    cuts = np.flatnonzero(parted) + 1
     parts = zip(np.split(station, cuts), np.split(outward, cuts), strict=True)
     return [EdgeLine(side, s, o) for s, o in parts if len(s) > 1]
+
+
+def _mouth_between(corridor: Corridor, layer: str, side: int, station: Floats) -> Bools:
+    """True for each two neighbouring shots between which the street's edge is interrupted."""
+    every = stations(corridor, 0.5)
+    edge, _ = outermost(corridor, layer, side, every)
+    mouth = every[np.isnan(edge)]
+    k = np.searchsorted(mouth, station)
+    return np.asarray(k[1:] > k[:-1])
 
 
 @dataclass(frozen=True, slots=True)

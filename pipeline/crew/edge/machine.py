@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.compare.streets import break_beside
 from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.stretches import carried, outermost, runs, stations, true_runs
 from pipeline.design import alignment as line
-from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.model import Bools, Corridor, Floats, Surface, Texts
 from pipeline.model.arrays import lock_fields
@@ -159,13 +159,16 @@ def machine_path(
     shots_at = feet_of.locate(corridor.alignment, *shot)
     objects_at = feet_of.locate(corridor.alignment, objects.easting, objects.northing)
     for side in (-1, 1):
-        net = _net(corridor, layer, ground, side, rules)
-        covered, nose = _coverage(net, (shots_at.station, shots_at.offset), rules)
-        found = _clay(net, rules) + _low(net, rules)
-        found += _objects(net, objects.name, (objects_at.station, objects_at.offset))
-        found_runs += _states(net, covered, found)
-        conflicts += found
-        noses.append(nose)
+        widest = []
+        for station in _whole_stretches(corridor, side, rules):
+            net = _net((corridor, layer), ground, (side, station), rules)
+            covered, nose = _coverage(net, (shots_at.station, shots_at.offset), rules)
+            found = _clay(net, rules) + _low(net, rules)
+            found += _objects(net, objects.name, (objects_at.station, objects_at.offset))
+            found_runs += _states(net, covered, found)
+            conflicts += found
+            widest.append(nose)
+        noses.append(max(widest, default=float("inf")))
     conflicts.sort(key=lambda x: (x.side, x.start, x.what))
     return Path(layer, tuple(found_runs), tuple(conflicts), (noses[0], noses[1]))
 
@@ -179,18 +182,26 @@ def room(
     """
     ends = []
     for name in (rules.inner, rules.outer):
-        offset, _ = sections.break_line(corridor, layer_with(corridor, name), name, side, station)
+        layer = corridor.layer(layer_with(corridor, name))
+        offset, _ = break_beside(corridor, layer, name, side, station)
         ends.append(np.abs(offset))
     inner, outer = ends
     return inner - rules.inside_m, inner, outer, outer + rules.outside_m
 
 
-def _net(corridor: Corridor, layer: str, ground: Surface, side: int, rules: MachineRules) -> _Net:
+def _whole_stretches(corridor: Corridor, side: int, rules: MachineRules) -> list[Floats]:
+    """Stations of every stretch of a side along which there is a curb: a mouth parts two."""
     station = stations(corridor, ALONG_M)
+    inside, _, _, outside = room(corridor, side, station, rules)
+    known = true_runs(np.isfinite(inside) & np.isfinite(outside))
+    return [station[a:b] for a, b in known if b - a > 1]
+
+
+def _net(
+    design: tuple[Corridor, str], ground: Surface, along: tuple[int, Floats], rules: MachineRules
+) -> _Net:
+    (corridor, layer), (side, station) = design, along
     inside, inner, outer, outside = room(corridor, side, station, rules)
-    known = np.isfinite(inside) & np.isfinite(outside)
-    station, inside, inner = station[known], inside[known], inner[known]
-    outer, outside = outer[known], outside[known]
     widest = float((outside - inside).max(initial=0.0))
     columns = max(2, round(widest / ACROSS_M))
     # cells of one size a station, each looked at in its middle

@@ -12,15 +12,22 @@ from pipeline.model import Table
 from pipeline.units import format_length
 
 COLUMNS = (
-    "what", "verdict", "side", "station_from", "station_to", "station", "offset_m", "amount_m",
-    "length_m", "width_m", "volume_m3", "shots_apart_m", "note",
+    "street", "what", "verdict", "side", "station_from", "station_to", "station", "offset_m",
+    "amount_m", "length_m", "width_m", "volume_m3", "shots_apart_m", "note",
 )  # fmt: skip
-_TEXT = frozenset({"what", "verdict", "side", "station_from", "station_to", "station", "note"})
+_TEXT = frozenset(
+    {"street", "what", "verdict", "side", "station_from", "station_to", "station", "note"}
+)
 
 
 def table(work: CrewWork) -> Table:
-    """The worst of the edge first, then straightness, what was seen, the path, the bank."""
-    rows = [*_edge(work), *_straight(work), *_seen(work), *_path(work), *_bank(work)]
+    """The worst of the edge first, then straightness, what was seen, the path, the bank.
+
+    Street after street; stations and lengths are along each street's own line.
+    """
+    rows = []
+    for one in work.streets:
+        rows += [*_edge(one), *_straight(one), *_seen(one), *_path(one), *_bank(one)]
     return Table("edge", COLUMNS, tuple(rows), _TEXT)
 
 
@@ -28,7 +35,7 @@ def _row(work: CrewWork, **cells: object) -> tuple[str, ...]:
     """One row; numbers are formatted here, once, and what is not given is blank."""
     written = []
     for name in COLUMNS:
-        value = cells.get(name, "")
+        value = work.corridor.name if name == "street" else cells.get(name, "")
         if name.startswith("station") and isinstance(value, float):
             written.append(place(work, value))
         elif name == "side" and isinstance(value, int):
@@ -103,6 +110,8 @@ def _path(work: CrewWork) -> Iterator[tuple[str, ...]]:
             note="until the next pass of a blade" if run.state == "CLEAR" else "",
         )  # fmt: skip
     for side, nose in zip((-1, 1), work.path.smallest_nose_m, strict=True):
+        if work.corridor.parts and not any(run.side == side for run in work.path.runs):
+            continue  # a return has its curb on one side
         known = f"shots are {nose:.1f} m apart at most" if np.isfinite(nose) else "no shot in it"
         yield _row(
             work, what="machine path", verdict="SMALLEST NOSE", side=side,

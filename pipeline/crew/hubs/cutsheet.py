@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 
 from pipeline.compare.levels import elevations
+from pipeline.compare.streets import Street, nearest, streets_of
 from pipeline.crew.hubs.disturbed import off_line, shot_twice
 from pipeline.crew.hubs.references import ReferenceLine, lath_name, reference_line
-from pipeline.crew.hubs.stakes import column_name
+from pipeline.crew.hubs.stakes import NO_LINES, column_name, line_of
 from pipeline.crew.walk import step_words, steps, walking_order
 from pipeline.crew.words import Faces, Work, distance, faces, fall_words, hub_mark
 from pipeline.design.equations import named
@@ -48,13 +50,29 @@ class CutSheet:
     to_next: Floats
     flag: Texts
     style: Literal["crew", "manual"] = "crew"
+    street: Texts = field(default_factory=lambda: texts([]))
+    """The part of the design that station, offset and reference belong to."""
 
     def __post_init__(self) -> None:
         n = len(self.hubs)
+        if not len(self.street):
+            object.__setattr__(self, "street", texts([""] * n))
+        lock_fields(self, {"street": (object, (n,))})
         lock_fields(self, dict.fromkeys(("fall", "to_next"), (np.float64, (n,))))
         lock_fields(self, dict.fromkeys(("station", "offset", "behind", "cut"), (np.float64, (n,))))
         lock_fields(self, {"flag": (object, (n,))})
         lock_fields(self, {"layer_cut": (np.float64, (n, len(self.layers)))})
+
+    def take(self, rows: Ints) -> CutSheet:
+        """Some of the hubs, in that order."""
+        columns = ("station", "offset", "behind", "cut", "layer_cut", "fall", "to_next", "flag",
+                   "street")  # fmt: skip
+        return replace(
+            self,
+            hubs=self.hubs.take(rows),
+            reference=self.reference.take(rows),
+            **{name: getattr(self, name)[rows] for name in columns},
+        )
 
 
 def cut_sheet(
@@ -65,10 +83,11 @@ def cut_sheet(
     Parameters
     ----------
     corridor : Corridor
+        Where it has several parts a hub belongs to that whose reference break is nearest.
     hubs : Shots
         The hubs as measured after driving; their assumed heights are never used.
     feet : Feet
-        Station and offset of each hub.
+        Station and offset of each hub along the main street.
     rules : StakeRules
         Names the reference break and the faces of a lath; says when a hub is disturbed.
     walk : WalkRules, optional
@@ -79,39 +98,95 @@ def cut_sheet(
     DesignError
         No section has the reference break: a hub's cut without a named reference is refused.
     """
-    order = walking_order(feet.station, feet.offset, walk)
-    hubs = hubs.take(order)
-    station, offset = _within_ends(corridor, feet.station[order]), feet.offset[order]
-    side = np.where(offset < 0, -1, 1)
-    reference = reference_line(corridor, rules.reference, station, side)
-    design = elevations(corridor, station, reference.offset, reference.easting, reference.northing)
-    behind = np.abs(offset) - np.abs(reference.offset)
-    flags = zip(off_line(offset, behind, rules), shot_twice(hubs, rules), strict=True)
+    streets = [
+        street
+        for street in streets_of(corridor)
+        if not street.prefix or street.shows(rules.reference)
+    ]
+    number: Ints = np.zeros(len(hubs), dtype=np.int64)
+    along: tuple[Feet, ...] = (feet,)
+    if corridor.parts:
+        number, along = nearest(streets, rules.reference, (hubs.easting, hubs.northing))
+    names = tuple(layer.name for layer in corridor.layers)
+    found = [np.flatnonzero(number == k) for k in range(len(streets))]
+    parts = [
+        _measured(street, hubs.take(rows), (at.station[rows], at.offset[rows]), (rules, names))
+        for street, at, rows in zip(streets, along, found, strict=False)
+    ]
+    hubs = hubs.take(np.concatenate(found))
+    station, offset, behind, reference, layers, off, street = _joined(parts)
+    order = walking_order(station, offset, walk, (street, hubs.easting, hubs.northing))
+    hubs, reference = hubs.take(order), reference.take(order)
+    twice = shot_twice(hubs, rules)
+    side = np.where(offset < 0, -1, 1)[order]
     return CutSheet(
         hubs=hubs,
-        station=station,
-        offset=offset,
+        station=station[order],
+        offset=offset[order],
         reference=reference,
-        behind=behind,
+        behind=behind[order],
         cut=hubs.elevation - reference.elevation,
-        layers=tuple(layer.name for layer in corridor.layers),
-        layer_cut=hubs.elevation[:, None] - design,
-        fall=_falls(side, reference),
+        layers=names,
+        layer_cut=hubs.elevation[:, None] - layers[order],
+        fall=_falls((side, street[order]), reference),
         to_next=steps(hubs.easting, hubs.northing),
-        flag=texts("; ".join(word for word in pair if word) for pair in flags),
+        flag=texts("; ".join(x for x in pair if x) for pair in zip(off[order], twice, strict=True)),
         style=rules.faces,
+        street=street[order],
     )
 
 
-def _falls(side: Ints, reference: ReferenceLine) -> Floats:
+_Measured: TypeAlias = tuple[Floats, Floats, Floats, ReferenceLine, Floats, Texts, Texts]
+"""Station, offset, distance behind the reference, the reference, layers, flags, street."""
+
+
+def _measured(
+    street: Street,
+    hubs: Shots,
+    along: tuple[Floats, Floats],
+    by: tuple[StakeRules, tuple[str, ...]],
+) -> _Measured:
+    """Hubs of one street against its own reference break, and the layers' heights there."""
+    corridor, (rules, names) = street.corridor, by
+    station, offset = _within_ends(corridor, along[0]), along[1]
+    side = np.where(offset < 0, -1, 1)
+    reference = reference_line(corridor, rules.reference, station, side)
+    grid = reference.easting, reference.northing
+    design = elevations(corridor, station, reference.offset, *grid, names)
+    behind = np.abs(offset) - np.abs(reference.offset)
+    named_so = texts([street.name] * len(hubs))
+    return station, offset, behind, reference, design, off_line(offset, behind, rules), named_so
+
+
+def _joined(parts: Sequence[_Measured]) -> _Measured:
+    """Hubs of all streets, one street after the other."""
+
+    def column(k: int) -> Any:
+        return np.concatenate([part[k] for part in parts])
+
+    references = [part[3] for part in parts]
+    whole = ReferenceLine(
+        references[0].name,
+        references[0].layer,
+        *(
+            np.concatenate([getattr(one, name) for one in references])
+            for name in ("offset", "elevation", "easting", "northing")
+        ),
+    )
+    return column(0), column(1), column(2), whole, column(4), column(5), column(6)
+
+
+def _falls(of: tuple[Ints, Texts], reference: ReferenceLine) -> Floats:
     """Grade of the reference from each hub to the next of its side [m/m], NaN after the last.
 
-    Along the curb itself: the chord between the two places on the reference.
+    Along the curb itself: the chord between the two places on the reference. `of` is the
+    side and the street of each hub.
     """
+    side, street = of
     fall = np.full(len(side), np.nan)
     run = steps(reference.easting, reference.northing)[:-1]
     rise = np.diff(reference.elevation)
-    here = (side[1:] == side[:-1]) & (run > 0)
+    here = (side[1:] == side[:-1]) & (street[1:] == street[:-1]) & (run > 0)
     fall[:-1] = np.divide(rise, run, out=np.full(len(run), np.nan), where=here)
     return fall
 
@@ -160,20 +235,26 @@ def lath_back(sheet: CutSheet, row: int, alignment: Alignment | None = None) -> 
     return f"{place} {sheet.hubs.id[row]}" if sheet.style == "crew" else place
 
 
-def table(sheet: CutSheet, rounding: Rounding, alignment: Alignment | None = None) -> Table:
-    """``cutsheet.csv``: a row a hub, marks final; stations by the equations of `alignment`."""
+def table(
+    sheet: CutSheet,
+    rounding: Rounding,
+    lines: Mapping[str, Corridor] = NO_LINES,
+) -> Table:
+    """``cutsheet.csv``: a row a hub, marks final; stations by the equations of their lines."""
     layers = tuple(f"to_{column_name(name)}" for name in sheet.layers)
     columns = (
-        "walk", "id", "station", "side", "offset_m", "easting_m", "northing_m", "hub_elevation_m",
-        "reference", "behind_reference_m", "reference_elevation_m", "to_reference", *layers,
-        "lath_front", "lath_back", "slope_to_next", "next_m", "flag", "note",
+        "walk", "street", "id", "station", "side", "offset_m", "easting_m", "northing_m",
+        "hub_elevation_m", "reference", "behind_reference_m", "reference_elevation_m",
+        "to_reference", *layers, "lath_front", "lath_back", "slope_to_next", "next_m", "flag",
+        "note",
     )  # fmt: skip
     rows = []
     for i in range(len(sheet.hubs)):
-        missing = np.isnan(sheet.cut[i])
+        missing, alignment = np.isnan(sheet.cut[i]), line_of(lines, str(sheet.street[i]))
         rows.append(
             (
                 str(i + 1),
+                sheet.street[i],
                 sheet.hubs.id[i],
                 named(alignment, float(sheet.station[i])),
                 format_side(sheet.offset[i]),

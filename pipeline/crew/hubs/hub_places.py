@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 
+from pipeline.compare.streets import has_break, own_name
 from pipeline.crew.hubs.references import layer_with
+from pipeline.crew.hubs.stakes import Marks
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import equations
@@ -37,14 +38,11 @@ class Reason:
     offset: float = 0.0
 
 
-Marks: TypeAlias = tuple[tuple[float, str], ...]
-
-
 def on_side(corridor: Corridor, name: str, side: int) -> bool:
     """True where the topmost layer that has the break has it on this side."""
     for layer in corridor.layers:
-        if name in layer.breaks:
-            return (name, side) in set(zip(layer.breaks, layer.side, strict=True))
+        if own_name(corridor, name) in layer.breaks:
+            return has_break(corridor, layer, name, side)
     return False
 
 
@@ -81,7 +79,7 @@ def line_reasons(corridor: Corridor, marks: Marks = ()) -> list[Reason]:
     inside = (changes > first + _SLACK_M) & (changes < last - _SLACK_M)
     found += [Reason(float(at), 1, "section") for at in changes[inside]]
     found += [
-        Reason(point.station, 3, f"{_EXTREMES[point.kind]} crown")
+        Reason(point.station, 3, f"{_EXTREMES[point.kind]} {corridor.on}")
         for point in grade_line.turning_points(corridor.profile)
         if point.kind in _EXTREMES
     ]
@@ -97,7 +95,7 @@ def edge_reasons(corridor: Corridor, names: tuple[str, ...], side: int) -> list[
         layer = layer_with(corridor, name)
         found += [
             Reason(point.station, 3, f"{_EXTREMES[point.kind]} {name}", point.offset)
-            for point in sections.edge_extremes(corridor, layer, name, side)
+            for point in sections.edge_extremes(corridor, layer, own_name(corridor, name), side)
             if point.kind in _EXTREMES
         ]
     return found

@@ -14,7 +14,6 @@ import numpy as np
 from pipeline.compare.levels import elevations
 from pipeline.crew.hubs import stakes
 from pipeline.crew.hubs.hub_places import (
-    Marks,
     Reason,
     bridged,
     edge_reasons,
@@ -25,8 +24,9 @@ from pipeline.crew.hubs.hub_places import (
     stretch,
 )
 from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
+from pipeline.crew.hubs.stakes import Marks
 from pipeline.design import alignment as line
-from pipeline.design.equations import station_id, station_text
+from pipeline.design.equations import station_text
 from pipeline.errors import JobError
 from pipeline.model import (
     Corridor,
@@ -304,10 +304,8 @@ def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot]) -> Stake
 def _id(corridor: Corridor, spot: _Spot) -> str:
     """``0120.0L`` for a hub, ``PC0085.0`` for a point; the region behind where it is needed."""
     short = "" if spot.behind else _short(spot.what)
-    if "/" in short:
-        # a quarter of a return: 1of4-, so that the station cannot be read as part of it
-        short = f"{short.replace('/', 'of')}-"
-    return station_id(corridor.alignment, spot.station, short, _SIDE_WORD.get(spot.side, ""))
+    side = _SIDE_WORD.get(spot.side, "")
+    return stakes.point_id(corridor.alignment, spot.station, short, side)
 
 
 def _short(what: str) -> str:
@@ -333,4 +331,5 @@ def _note(spot: _Spot) -> str:
 
 def table(corridor: Corridor, points: Stakes, rules: StakeRules) -> Table:
     """``layout.csv``: a row a point, elevations of every layer, final text."""
-    return stakes.table(points, rules, corridor.alignment, name="layout")
+    lines = dict.fromkeys(set(points.street.tolist()), corridor)
+    return stakes.table(points, rules, lines, name="layout")

@@ -6,12 +6,12 @@ of the trade, so nothing here has a default reference.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.compare.streets import break_beside, own_name
 from pipeline.design import alignment as line
-from pipeline.design import corridor as sections
 from pipeline.errors import DesignError
 from pipeline.model import Corridor, Floats, Ints
 from pipeline.model.arrays import lock_fields
@@ -57,6 +57,11 @@ class ReferenceLine:
             dict.fromkeys(("offset", "elevation", "easting", "northing"), (np.float64, (n,))),
         )
 
+    def take(self, rows: Ints) -> ReferenceLine:
+        """Some of the places."""
+        names = ("offset", "elevation", "easting", "northing")
+        return replace(self, **{name: getattr(self, name)[rows] for name in names})
+
 
 def layer_with(corridor: Corridor, break_name: str) -> str:
     """Name of the topmost layer that has this break.
@@ -66,8 +71,9 @@ def layer_with(corridor: Corridor, break_name: str) -> str:
     DesignError
         No layer has it; the message lists the breaks there are.
     """
+    wanted = own_name(corridor, break_name)
     for layer in corridor.layers:
-        if break_name in layer.breaks:
+        if wanted in layer.breaks:
             return layer.name
     known = sorted({name for layer in corridor.layers for name in layer.breaks})
     raise DesignError(
@@ -88,14 +94,15 @@ def reference_line(
         No layer has a break of this name.
     """
     layer = layer_with(corridor, break_name)
+    chosen = corridor.layer(layer)
     offset = np.full(len(station), np.nan)
     elevation = np.full(len(station), np.nan)
     for one_side in (-1, 1):
         rows = side == one_side
-        if rows.any():
-            offset[rows], elevation[rows] = sections.break_line(
-                corridor, layer, break_name, one_side, station[rows]
-            )
+        # a return or the edge of a bulb has its curb on one side
+        offset[rows], elevation[rows] = break_beside(
+            corridor, chosen, break_name, one_side, station[rows]
+        )
     easting, northing, _ = line.point_at(corridor.alignment, station, np.nan_to_num(offset))
     missing = np.isnan(offset)
     return ReferenceLine(

@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TypeAlias
 
 import numpy as np
 
 from pipeline.compare.levels import elevations
+from pipeline.compare.streets import Street, has_break, own_name, side_word
 from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import profile as grade_line
 from pipeline.design.equations import named, station_id
-from pipeline.model import Alignment, Bools, Corridor, Floats, Stakes, Table, texts
+from pipeline.model import (
+    Alignment,
+    Bools,
+    Corridor,
+    Floats,
+    Stakes,
+    Table,
+    join_stakes,
+    texts,
+)
 from pipeline.settings import StakeRules
-from pipeline.units import format_length, format_side
+from pipeline.units import format_length
 
+NO_LINES: Mapping[str, Corridor] = {}
+"""Streets of a list whose stations are printed as they are counted."""
 _SIDE_WORD = {-1: "L", 1: "R"}
+Marks: TypeAlias = tuple[tuple[float, str], ...]
+"""Station and name of points that are set."""
 
 
 def interval_stations(corridor: Corridor, rules: StakeRules) -> Floats:
@@ -41,13 +56,22 @@ def interval_stations(corridor: Corridor, rules: StakeRules) -> Floats:
     return np.asarray(found[apart], dtype=np.float64)
 
 
+def street_stations(street: Street, rules: StakeRules) -> Floats:
+    """Where laths stand along one part of a design: at its own marks, else at intervals."""
+    if street.marks:
+        return np.array([station for station, _ in street.marks])
+    return interval_stations(street.corridor, rules)
+
+
 def _multiples(first: float, last: float, interval: float) -> Floats:
     return np.arange(np.ceil(first / interval - 1e-9), np.floor(last / interval + 1e-9) + 1) * (
         interval
     )
 
 
-def points_to_set(corridor: Corridor, rules: StakeRules) -> Stakes:
+def points_to_set(
+    corridor: Corridor, rules: StakeRules, marks: Marks = (), layers: Sequence[str] = ()
+) -> Stakes:
     """Hubs on both sides at every interval station, then the points of the line itself.
 
     Parameters
@@ -55,6 +79,11 @@ def points_to_set(corridor: Corridor, rules: StakeRules) -> Stakes:
     corridor : Corridor
     rules : StakeRules
         Intervals, hub offset behind the reference break, the break's name.
+    marks : tuple of (station, what)
+        Points that have names of their own, such as the quarters of a curb return: hubs
+        stand there, instead of at intervals.
+    layers : sequence of str
+        Whose elevations are given; empty: those of the corridor.
 
     Returns
     -------
@@ -68,11 +97,13 @@ def points_to_set(corridor: Corridor, rules: StakeRules) -> Stakes:
     DesignError
         No layer has the reference break.
     """
-    return _join([_hubs(corridor, rules), _line_points(corridor, rules)])
+    names = tuple(layers) or tuple(layer.name for layer in corridor.layers)
+    up = np.array([at for at, _ in marks]) if marks else interval_stations(corridor, rules)
+    points = _line_points(corridor, rules, marks)
+    return join_stakes([_hubs(corridor, rules, up, names), _as_stakes(corridor, points, names)])
 
 
-def _hubs(corridor: Corridor, rules: StakeRules) -> Stakes:
-    up = interval_stations(corridor, rules)
+def _hubs(corridor: Corridor, rules: StakeRules, up: Floats, names: tuple[str, ...]) -> Stakes:
     station = np.concatenate([up, up[::-1]])
     side = np.concatenate([np.full(len(up), -1), np.full(len(up), 1)])
     reference = reference_line(corridor, rules.reference, station, side)
@@ -83,7 +114,7 @@ def _hubs(corridor: Corridor, rules: StakeRules) -> Stakes:
     what = f"hub {rules.hub_behind_m:.2f} behind {rules.reference}"
     words = texts([f"{rules.hub_behind_m:.2f} {lath_name(rules.reference)}"] * len(station))
     return Stakes(
-        layers=tuple(layer.name for layer in corridor.layers),
+        layers=names,
         id=texts(
             [
                 station_id(corridor.alignment, float(s), after=_SIDE_WORD[int(k)])
@@ -98,36 +129,48 @@ def _hubs(corridor: Corridor, rules: StakeRules) -> Stakes:
         northing=northing,
         ground=np.full(len(station), np.nan),
         design=elevations(
-            corridor, station, at, reference.easting[designed], reference.northing[designed]
+            corridor, station, at, reference.easting[designed], reference.northing[designed], names
         ),
         mark=words,
         note=texts([""] * len(station)),
     )
 
 
-def _line_points(corridor: Corridor, rules: StakeRules) -> Stakes:
-    """PC, PT and their like, and the high and low points of the crown and of each curb line."""
-    found = [(s, 0.0, what, "") for s, what in line.key_points(corridor.alignment)]
+def _line_points(
+    corridor: Corridor, rules: StakeRules, marks: Marks
+) -> list[tuple[float, float, str, str]]:
+    """PC, PT and their like, and the high and low points of the line and of each curb line.
+
+    Station, offset, what it is, and the break that a high or low point belongs to.
+    """
+    named = marks or line.key_points(corridor.alignment)
+    found = [(s, 0.0, what, "") for s, what in named]
     found += [
-        (point.station, 0.0, what, "crown")
+        (point.station, 0.0, what, corridor.on)
         for point in grade_line.turning_points(corridor.profile)
         if (what := {"high": "HP", "low": "LP"}.get(point.kind, ""))
     ]
     layer = layer_with(corridor, rules.reference)
+    own = corridor.layer(layer)
     for side in (-1, 1):
-        for point in sections.edge_extremes(corridor, layer, rules.reference, side):
+        if not has_break(corridor, own, rules.reference, side):
+            continue
+        name = own_name(corridor, rules.reference)
+        for point in sections.edge_extremes(corridor, layer, name, side):
             what = {"high": "HP", "low": "LP"}.get(point.kind, "")
             if what:
-                offset, _ = sections.break_line(
-                    corridor, layer, rules.reference, side, np.array([point.station])
-                )
-                found.append((point.station, float(offset[0]), what, rules.reference))
-    found.sort(key=lambda row: (row[0], row[1]))
+                found.append((point.station, point.offset, what, rules.reference))
+    return sorted(found, key=lambda row: (row[0], row[1]))
+
+
+def _as_stakes(
+    corridor: Corridor, found: list[tuple[float, float, str, str]], names: tuple[str, ...]
+) -> Stakes:
     station = np.array([row[0] for row in found])
     offset = np.array([row[1] for row in found])
     easting, northing, _ = line.point_at(corridor.alignment, station, offset)
     return Stakes(
-        layers=tuple(layer.name for layer in corridor.layers),
+        layers=names,
         id=texts([_point_id(corridor, row[2], row[0], row[1]) for row in found]),
         kind=texts(["point"] * len(found)),
         what=texts([_point_words(row[2], row[3]) for row in found]),
@@ -136,7 +179,7 @@ def _line_points(corridor: Corridor, rules: StakeRules) -> Stakes:
         easting=easting,
         northing=northing,
         ground=np.full(len(found), np.nan),
-        design=elevations(corridor, station, offset, easting, northing),
+        design=elevations(corridor, station, offset, easting, northing, names),
         mark=texts([row[2] for row in found]),
         note=texts([""] * len(found)),
     )
@@ -153,32 +196,43 @@ def _point_words(what: str, reference: str) -> str:
 
 
 def _point_id(corridor: Corridor, what: str, station: float, offset: float) -> str:
-    side = format_side(offset)
-    return station_id(corridor.alignment, station, what, "" if side == "CL" else side)
+    side = side_word(corridor, offset)
+    return point_id(corridor.alignment, station, what, "" if side == "CL" else side)
+
+
+def point_id(alignment: Alignment, station: float, short: str, side: str) -> str:
+    """``PC0085.0``; a quarter of a return is ``1of4-0003.5``: its digits stay apart."""
+    if "/" in short:
+        short = f"{short.replace('/', 'of')}-"
+    return station_id(alignment, station, short, side)
 
 
 FIRST = (
-    "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
+    "street", "id", "what", "station", "side", "offset_m", "easting_m", "northing_m", "reference",
 )  # fmt: skip
 LAST = ("lath", "note")
 """Columns of a list of points before and after those of the layers."""
 
 
 def table(
-    stakes: Stakes, rules: StakeRules, alignment: Alignment | None = None, name: str = "stakes"
+    stakes: Stakes,
+    rules: StakeRules,
+    lines: Mapping[str, Corridor] = NO_LINES,
+    name: str = "stakes",
 ) -> Table:
     """``stakes.csv``: a row a point, elevations of every layer, final text.
 
-    With the `alignment` stations are named after its equations. ``layout.csv`` is
-    the same list under its own `name`.
+    With the streets by name stations are named after the equations of their lines.
+    ``layout.csv`` is the same list under its own `name`.
     """
     layers = tuple(f"{column_name(layer)}_elevation_m" for layer in stakes.layers)
     rows = [
         (
+            stakes.street[i],
             stakes.id[i],
             stakes.what[i],
-            named(alignment, float(stakes.station[i]), step=0.001),
-            format_side(stakes.offset[i]),
+            named(line_of(lines, str(stakes.street[i])), float(stakes.station[i]), step=0.001),
+            side_word(lines.get(str(stakes.street[i])), stakes.offset[i]),
             format_length(stakes.offset[i]),
             format_length(stakes.easting[i]),
             format_length(stakes.northing[i]),
@@ -189,19 +243,15 @@ def table(
         )
         for i in range(len(stakes))
     ]
-    text = frozenset({"id", "what", "station", "side", "reference", "lath", "note"})
+    text = frozenset({"street", "id", "what", "station", "side", "reference", "lath", "note"})
     return Table(name, (*FIRST, *layers, *LAST), tuple(rows), text)
+
+
+def line_of(lines: Mapping[str, Corridor], street: str) -> Alignment | None:
+    """The line that a row's station counts along; None where nobody knows."""
+    return lines[street].alignment if street in lines else None
 
 
 def column_name(layer: str) -> str:
     """A layer's name as part of a column name: ``clay subgrade`` -> ``clay_subgrade``."""
     return "_".join(layer.split())
-
-
-def _join(parts: Sequence[Stakes]) -> Stakes:
-    names = (
-        "id", "kind", "what", "station", "offset", "easting", "northing", "ground", "design",
-        "mark", "note",
-    )  # fmt: skip
-    columns = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
-    return Stakes(layers=parts[0].layers, **columns)

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipeline.compare.levels import layer_elevation
-from pipeline.crew.hubs.hub_places import Marks, on_side
+from pipeline.compare.levels import elsewhere
+from pipeline.compare.streets import Street, streets_of
+from pipeline.crew.hubs import stakes as interval_points
 from pipeline.crew.hubs.layout import points_to_set, table
 from pipeline.crew.hubs.stakes import FIRST, LAST, column_name
-from pipeline.design import alignment as line
-from pipeline.design.returns import fractions
 from pipeline.model import (
     Corridor,
     Finding,
     Findings,
     Floats,
-    Ints,
     Stakes,
     Table,
     Utilities,
+    join_stakes,
     texts,
 )
 from pipeline.settings import LayoutRules, StakeRules
@@ -36,6 +36,45 @@ class StreetPoints:
     points: Stakes
 
 
+@dataclass(slots=True)
+class _Taken:
+    """Places that earlier streets have taken, and what was left out for it."""
+
+    apart_m: float
+    places: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    told: list[Finding] = field(default_factory=list)
+
+    def own(self, street: Street, points: Stakes) -> Stakes:
+        """Points that no earlier street has, hubs that stand on no other part, by whole ids."""
+        level = elsewhere(
+            street.corridor, street.corridor.layers[0].name, points.easting, points.northing
+        )
+        rows = []
+        for i in range(len(points)):
+            away = np.hypot(
+                self.places[:, 0] - points.easting[i], self.places[:, 1] - points.northing[i]
+            )
+            if len(away) and away.min() < self.apart_m:
+                continue
+            if points.kind[i] == "stake" and np.isfinite(level[i]):
+                self.told.append(_on_another(street, points, i))
+                continue
+            rows.append(i)
+        kept = points.take(np.array(rows, dtype=np.int64))
+        here = np.stack([kept.easting, kept.northing], axis=1)
+        self.places = np.concatenate([self.places, here])
+        ids = texts([street.id(str(one)) for one in kept.id])
+        return replace(kept, id=ids, street=texts([street.name] * len(kept)))
+
+
+def _on_another(street: Street, points: Stakes, i: int) -> Finding:
+    return Finding(
+        "note", "point left out",
+        f"hub {points.id[i]} of {street.name}: it would stand on another part of the design",
+        "nothing to do", station=float(points.station[i]),
+    )  # fmt: skip
+
+
 def whole_layout(
     corridor: Corridor, stakes: StakeRules, rules: LayoutRules, things: Utilities | None
 ) -> tuple[tuple[StreetPoints, ...], Findings]:
@@ -47,82 +86,53 @@ def whole_layout(
     """
     found: list[Finding] = []
     made: list[StreetPoints] = []
-    taken = np.empty((0, 2))
-    for name, prefix, street, marks in _streets(corridor):
-        if not any(on_side(street, stakes.reference, side) for side in (-1, 1)) and made:
-            continue
-        points, told = points_to_set(street, stakes, rules, things, marks)
+    taken = _Taken(rules.apart_m)
+    for street in _with_reference(corridor, stakes):
+        points, told = points_to_set(street.corridor, stakes, rules, things, street.marks)
         found += told
-        rows, left = _own_rows(corridor, points, (name, taken), rules.apart_m)
-        found += left
-        points = _rows_of(points, rows, prefix)
-        taken = np.concatenate([taken, np.stack([points.easting, points.northing], axis=1)])
-        made.append(StreetPoints(name, prefix, street, points))
+        points = taken.own(street, points)
+        found += taken.told
+        taken.told.clear()
+        made.append(StreetPoints(street.name, street.prefix, street.corridor, points))
     return tuple(made), tuple(found)
 
 
-def _streets(corridor: Corridor) -> list[tuple[str, str, Corridor, Marks]]:
-    """Name, short name, corridor and named points of every part with sections."""
-    made: list[tuple[str, str, Corridor, Marks]] = [(corridor.name, "", corridor, ())]
-    for part in corridor.parts:
-        if part.corridor is None:
-            continue
-        short = "".join(word[0] for word in part.name.upper().split() if word[0].isalnum()) or "P"
-        same = sum(prefix.rstrip("0123456789") == short for _, prefix, _, _ in made)
-        prefix = short if not same else f"{short}{same + 1}"
-        marks = fractions(part.corridor) if part.kind == "return" else ()
-        made.append((part.name, prefix, part.corridor, marks))
-    return made
+def whole_stakes(corridor: Corridor, stakes: StakeRules, apart_m: float) -> tuple[Stakes, Findings]:
+    """``stakes.csv`` of a design: hubs at intervals, curve points, high and low points of each.
+
+    Returns are set at their quarters. Of points nearer than `apart_m` the first counts; see
+    `whole_layout`.
+    """
+    layers = [layer.name for layer in corridor.layers]
+    taken = _Taken(apart_m)
+    lists = []
+    for street in _with_reference(corridor, stakes):
+        points = interval_points.points_to_set(street.corridor, stakes, street.marks, layers)
+        alone = not corridor.parts
+        lists.append(
+            replace(points, street=texts([street.name] * len(points)))
+            if alone
+            else taken.own(street, points)
+        )
+    return join_stakes(lists), tuple(taken.told)
 
 
-def _own_rows(
-    corridor: Corridor, points: Stakes, before: tuple[str, Floats], apart: float
-) -> tuple[Ints, list[Finding]]:
-    """Points that no earlier street has, hubs that stand on no other part of the design."""
-    name, taken = before
-    feet = line.locate(corridor.alignment, points.easting, points.northing)
-    level = layer_elevation(
-        corridor, corridor.layers[0], feet.station, feet.offset, points.easting, points.northing
-    )
-    rows, told = [], []
-    for i in range(len(points)):
-        away = np.hypot(taken[:, 0] - points.easting[i], taken[:, 1] - points.northing[i])
-        if len(taken) and away.min() < apart:
-            continue
-        if points.kind[i] == "stake" and np.isfinite(level[i]):
-            told.append(
-                Finding(
-                    "note", "point left out",
-                    f"hub {points.id[i]} of {name}: it would stand on another part of the design",
-                    "nothing to do", station=float(points.station[i]),
-                )
-            )  # fmt: skip
-            continue
-        rows.append(i)
-    return np.array(rows, dtype=np.int64), told
-
-
-def _rows_of(points: Stakes, rows: Ints, prefix: str) -> Stakes:
-    """Some of the points, their ids beginning with the short name of their street."""
-    columns = {
-        name: getattr(points, name)[rows]
-        for name in Stakes.__dataclass_fields__
-        if name != "layers"
-    }
-    ids = [f"{prefix}-{one}" if prefix else str(one) for one in columns["id"]]
-    return Stakes(layers=points.layers, **{**columns, "id": texts(ids)})
+def _with_reference(corridor: Corridor, stakes: StakeRules) -> Iterator[Street]:
+    """The main street, and the others on which the hubs' reference is to be found."""
+    for number, street in enumerate(streets_of(corridor)):
+        if number == 0 or street.shows(stakes.reference):
+            yield street
 
 
 def whole_table(streets: tuple[StreetPoints, ...], rules: StakeRules) -> Table:
     """``layout.csv`` of all streets: as `table`, with the street's name."""
     layers = tuple(dict.fromkeys(name for one in streets for name in one.points.layers))
     parts = [table(one.corridor, one.points, rules) for one in streets]
-    columns = ("street", *FIRST, *(f"{column_name(name)}_elevation_m" for name in layers), *LAST)
+    columns = (*FIRST, *(f"{column_name(name)}_elevation_m" for name in layers), *LAST)
     rows = []
-    for one, part in zip(streets, parts, strict=True):
+    for part in parts:
         at = {name: k for k, name in enumerate(part.columns)}
         rows += [
-            (one.name, *(row[at[name]] if name in at else "" for name in columns[1:]))
-            for row in part.rows
+            tuple(row[at[name]] if name in at else "" for name in columns) for row in part.rows
         ]
-    return Table("layout", columns, tuple(rows), parts[0].text_columns | {"street"})
+    return Table("layout", columns, tuple(rows), parts[0].text_columns)

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.compare.streets import streets_of
 from pipeline.crew.buried.things import CAUTION as BURIED_CAUTION
 from pipeline.crew.buried.things import Things, verdict_words
 from pipeline.crew.page.numbers import (
@@ -31,7 +32,6 @@ from pipeline.design import alignment as line
 from pipeline.design.equations import station_text
 from pipeline.model import (
     PENS,
-    Alignment,
     Band,
     Bools,
     Corridor,
@@ -105,7 +105,7 @@ def day_page(inputs: PageInputs) -> DayPage:
         held=words.held,
         look=tuple(_finding_card(one, inputs) for one in _to_look_at(inputs.findings)[:MOST_CARDS]),
         look_note=_rest(inputs.findings),
-        buried=_buried(inputs.things, inputs.corridor.alignment),
+        buried=_buried(inputs.things, inputs.corridor),
         figures=_figures(words),
         tables=() if inputs.withheld else (_quantities(inputs),),
         changes=inputs.changes,
@@ -172,10 +172,14 @@ def _place_of(finding: Finding, inputs: PageInputs) -> tuple[float, float]:
     return math.nan, math.nan
 
 
-def _buried(things: Things, alignment: Alignment) -> tuple[Card, ...]:
+def _buried(things: Things, corridor: Corridor) -> tuple[Card, ...]:
     """Every buried or standing thing in driving order, with the words of the crew's own list."""
     cards = []
+    streets = {one.name: one.corridor.alignment for one in streets_of(corridor)}
     for row in range(len(things)):
+        street = str(things.street[row])
+        at = station_text(streets[street], float(things.feet.station[row]))
+        named = f"{street} {at}" if len(streets) > 1 else at
         offset = float(things.feet.offset[row])
         across = f"{format_length(abs(offset), step=0.01)} {format_side(offset)}"
         note = str(things.note[row])
@@ -183,7 +187,7 @@ def _buried(things: Things, alignment: Alignment) -> tuple[Card, ...]:
             Card(
                 head=f"{things.id[row]}, {things.kind[row]}",
                 lines=(
-                    f"{station_text(alignment, float(things.feet.station[row]))}, {across}.",
+                    f"{named}, {across}.",
                     f"{verdict_words(things, row)}.",
                     f"{note[:1].upper()}{note[1:]}.".lstrip("."),
                 ),

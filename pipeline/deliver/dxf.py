@@ -48,6 +48,10 @@ _LEFT, _CENTRE, _RIGHT, _MIDDLE = 0, 1, 2, 2
 _ANCHORS = {"left": _LEFT, "centre": _CENTRE, "right": _RIGHT}
 _OUTSIDE, _HOLE = 1, 0
 _BY_LAYER = 256
+_UNSEEN = 1
+"""Flag of a fact: the map's own labels say what is to be read on it."""
+_OURS = "LATH"
+"""Name under which extended data stands in the file."""
 
 
 def dxf_bytes(drawing: Drawing) -> bytes:
@@ -73,7 +77,7 @@ def dxf_bytes(drawing: Drawing) -> bytes:
     _check(drawing)
     with _fixed_metadata():
         document = _empty_document()
-        _define_marks(document)
+        _define_marks(document, drawing)
         box = _draw(document.modelspace(), drawing.picture)
         _look_at(document, box)
         for number, page in enumerate(drawing.pages):
@@ -174,25 +178,46 @@ def _empty_document() -> Document:
             name, color=pen.index, linetype="CONTINUOUS", lineweight=pen.width
         )
         layer.rgb = pen.colour
+    document.appids.add(_OURS)
     return document
 
 
-def _define_marks(document: Document) -> None:
-    """Symbols one unit across. Their lines lie on layer 0, so they look like where they are put."""
-    half, low = 0.5, math.sqrt(3) / 4
-    strokes: dict[str, list[list[tuple[float, float]]]] = {
-        "plus": [[(-half, 0), (half, 0)], [(0, -half), (0, half)]],
-        "cross": [[(-half, -half), (half, half)], [(-half, half), (half, -half)]],
-        "square": [[(-half, -half), (half, -half), (half, half), (-half, half)]],
-        "triangle": [[(-half, -low), (half, -low), (0, low)]],
-        "diamond": [[(0, -half), (half, 0), (0, half), (-half, 0)]],
-    }
-    for shape, lines in strokes.items():
-        block = document.blocks.new(f"mark-{shape}")
-        for line in lines:
-            block.add_lwpolyline(line, close=len(line) > 2)
-    circle = document.blocks.new("mark-circle")
-    circle.add_circle((0, 0), radius=half)
+_HALF, _LOW = 0.5, math.sqrt(3) / 4
+_STROKES: dict[str, list[list[tuple[float, float]]]] = {
+    "plus": [[(-_HALF, 0), (_HALF, 0)], [(0, -_HALF), (0, _HALF)]],
+    "cross": [[(-_HALF, -_HALF), (_HALF, _HALF)], [(-_HALF, _HALF), (_HALF, -_HALF)]],
+    "square": [[(-_HALF, -_HALF), (_HALF, -_HALF), (_HALF, _HALF), (-_HALF, _HALF)]],
+    "triangle": [[(-_HALF, -_LOW), (_HALF, -_LOW), (0, _LOW)]],
+    "diamond": [[(0, -_HALF), (_HALF, 0), (0, _HALF), (-_HALF, 0)]],
+    "circle": [],
+}
+
+
+def _define_marks(document: Document, drawing: Drawing) -> None:
+    """Symbols one unit across. Their lines lie on layer 0, so they look like where they are put.
+
+    Symbols that carry facts have a block of their own, named as their layer, which says
+    which facts there are.
+    """
+    for shape in _STROKES:
+        _define(document, f"mark-{shape}", shape, ())
+    pictures = (drawing.picture, *(page.picture for page in drawing.pages))
+    with_facts = {m.layer: m for picture in pictures for m in picture.marks if m.facts}
+    for layer, marks in sorted(with_facts.items()):
+        _define(document, layer, marks.shape, tuple(tag for tag, _ in marks.facts))
+
+
+def _define(document: Document, name: str, shape: str, tags: tuple[str, ...]) -> None:
+    block = document.blocks.new(name)
+    for line in _STROKES[shape]:
+        _add_polyline(block, line, len(line) > 2, {})
+    if shape == "circle":
+        block.add_circle((0, 0), radius=_HALF)
+    for tag in tags:
+        block.add_attdef(
+            tag, (0, 0), tag, height=1.0,
+            dxfattribs={"prompt": tag, "flags": _UNSEEN, "style": "Standard"},
+        )  # fmt: skip
 
 
 def _draw(layout: BaseLayout, picture: Picture) -> Floats | None:
@@ -266,19 +291,44 @@ def _add_lines(layout: BaseLayout, lines: Lines) -> None:
         if last - first == 2:
             layout.add_line(points[first], points[first + 1], dxfattribs=at)
         elif last - first > 2:
-            layout.add_lwpolyline(points[first:last], close=lines.closed, dxfattribs=at)
+            _add_polyline(layout, points[first:last], lines.closed, at)
+
+
+def _add_polyline(
+    layout: BaseLayout, points: list[Any], closed: bool, look: dict[str, Any]
+) -> None:
+    if layout.dxfversion >= "AC1015":
+        layout.add_lwpolyline(points, close=closed, dxfattribs=look)
+    else:
+        layout.add_polyline2d(points, close=closed, dxfattribs=look)
 
 
 def _add_marks(layout: BaseLayout, marks: Marks) -> None:
     look = _look(marks)
     scale = {**look, "xscale": marks.size, "yscale": marks.size}
-    block = f"mark-{marks.shape}"
-    columns = (_rounded(marks.x), _rounded(marks.y), _rounded(marks.z))
-    for x, y, z in zip(*columns, strict=True):
-        layout.add_blockref(block, (x, y), dxfattribs=scale)
+    block = marks.layer if marks.facts else f"mark-{marks.shape}"
+    columns = (_rounded(marks.x), _rounded(marks.y), _rounded(marks.z), _told(marks))
+    for k, (x, y, z, told) in enumerate(zip(*columns, strict=True)):
+        mark = layout.add_blockref(block, (x, y), dxfattribs=scale)
+        if told:
+            mark.set_xdata(_OURS, told)
+        for tag, texts in marks.facts:
+            at = {**look, "height": marks.size, "flags": _UNSEEN, "style": "Standard"}
+            mark.add_attrib(tag, texts[k], (x, y), dxfattribs=at)
         if not math.isnan(z):
             # the symbol lies flat on the map, the point has its height
-            layout.add_point((x, y, z), dxfattribs=look)
+            point = layout.add_point((x, y, z), dxfattribs=look)
+            if told:
+                point.set_xdata(_OURS, told)
+
+
+def _told(marks: Marks) -> list[list[tuple[int, Any]]]:
+    """Extended data of each mark: its id as text, its station as a number; none without an id."""
+    stations = _rounded(marks.station)
+    return [
+        [(1000, name), *([] if math.isnan(station) else [(1040, station)])] if name else []
+        for name, station in zip(marks.id.tolist(), stations, strict=True)
+    ]
 
 
 def _add_words(layout: BaseLayout, words: Words) -> None:

@@ -14,7 +14,7 @@ specifications and designs developed by Cynthia Brewer
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -217,7 +217,9 @@ class Words:
 class Marks:
     """Symbols of one layer, ``size`` across; with an elevation where it is not NaN.
 
-    ``pen`` names the layer whose look they have, where that is not their own.
+    ``pen`` names the layer whose look they have, where that is not their own. ``id`` and
+    ``station`` [m from the start of the line], if given, tell what each symbol stands
+    for; ``facts`` are further texts by their tag, for readers that list them.
     """
 
     layer: str
@@ -227,10 +229,22 @@ class Marks:
     y: Floats
     z: Floats
     pen: str = ""
+    id: Texts = field(default_factory=lambda: texts([]))
+    station: Floats = field(default_factory=lambda: np.empty(0))
+    facts: tuple[tuple[str, Texts], ...] = ()
 
     def __post_init__(self) -> None:
         n = len(self.x)
         lock_fields(self, dict.fromkeys(("x", "y", "z"), (np.float64, (n,))))
+        for name, empty in (("id", texts([""] * n)), ("station", np.full(n, np.nan))):
+            if not len(getattr(self, name)):
+                object.__setattr__(self, name, empty)
+        object.__setattr__(self, "id", texts(plain_text(one) for one in self.id))
+        lock_fields(self, {"id": (object, (n,)), "station": (np.float64, (n,))})
+        made = tuple((tag, texts(plain_text(one) for one in column)) for tag, column in self.facts)
+        if any(len(column) != n for _, column in made):
+            raise ValueError("facts of the marks are not one a mark")
+        object.__setattr__(self, "facts", made)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

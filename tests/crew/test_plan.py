@@ -311,6 +311,40 @@ def test_the_drawing_opens_clean_and_reads_back(document, drawn, inputs):
         assert layers[name] > 0, name
 
 
+def test_stakes_hazards_and_high_points_say_what_they_are(document, inputs):
+    """Attributes by tag and extended data, as ezdxf reads them back."""
+    stakes, things = inputs.stakes, inputs.utilities
+    for layer, names, stations in (
+        ("mark-stake", stakes.id[stakes.kind != "point"], stakes.station[stakes.kind != "point"]),
+        ("key-point", stakes.id[stakes.kind == "point"], stakes.station[stakes.kind == "point"]),
+        ("hazard-buried", things.id, None),
+    ):
+        marks = [e for e in document.modelspace().query("INSERT")
+                 if e.dxf.layer == layer and e.dxf.name == layer]  # fmt: skip
+        assert [mark.get_attrib_text("ID") for mark in marks] == list(names)
+        told = [[tag.value for tag in mark.get_xdata("LATH")] for mark in marks]
+        assert [one[0] for one in told] == list(names)
+        if stations is not None:
+            assert [one[1] for one in told] == pytest.approx(list(stations), abs=1e-4)
+            assert [mark.get_attrib_text("STATION") for mark in marks] == [
+                format_station(s) for s in stations.tolist()
+            ]
+        assert all(attribute.is_invisible for mark in marks for attribute in mark.attribs)
+        # whoever switches them on reads them at the height of the map's other texts
+        heights = [a.dxf.height / 0.5 for mark in marks for a in mark.attribs]
+        assert 1.8 <= min(heights) <= max(heights) <= 5.0
+        defined = document.blocks.get(layer).attdefs()
+        assert [tag.dxf.tag for tag in defined] == [a.dxf.tag for a in marks[0].attribs]
+
+
+def test_every_shot_on_the_map_says_its_number_and_station(document, inputs):
+    points = [e for e in document.modelspace().query("POINT") if e.dxf.layer == "mark-shot"]
+    told = [[tag.value for tag in point.get_xdata("LATH")] for point in points]
+    assert [one[0] for one in told] == list(inputs.shots.id[inputs.used])
+    # the station, put back on the line at its offset, is where the point lies
+    assert all(0 <= one[1] <= 420 for one in told)
+
+
 def test_bands_stay_few_and_cover_what_was_shot(document, inputs):
     """Area of the hatches by ezdxf's reading, against the formula on a fine grid."""
     total = {"cut": 0.0, "fill": 0.0}
@@ -570,10 +604,11 @@ def test_too_many_shots_are_thinned_and_the_sheet_says_so(inputs):
     drawn = plan.drawing(many)
     marks = {mark.layer: len(mark.x) for mark in drawn.picture.marks}
     assert marks["mark-shot-refused"] == 5
-    # cells of 1 m over 5040 m2
-    assert 4000 < marks["mark-shot"] < 6000
+    # cells of 1 m over 5040 m2 would be more than 5000; so they are 3 mm of paper, 1.5 m
+    assert 2240 < marks["mark-shot"] < 2800
     said = [text for words in drawn.picture.words for text in words.text]
-    assert f"shots drawn: {marks['mark-shot'] + 5} of 30000, all in the" in " ".join(said)
+    told = f"shots drawn: {marks['mark-shot'] + 5} of 30000, the deepest in each 3 mm of paper"
+    assert told in " ".join(said)
     first, second = shapely.STRtree(boxes := [b for *_, b in map_words(drawn.picture)]).query(
         boxes, predicate="intersects"
     )

@@ -74,12 +74,14 @@ def _told(base: Base) -> PlanWords:
     names = dict.fromkeys(edge.name for edge in base.edges)
     short = [f"{lath_name(name)} {name}" for name in names if lath_name(name) != name.upper()]
     more: tuple[str, ...] = (f"breaks: {', '.join(short)}",) if short else ()
-    for what, drawn, n in (
-        ("shots", len(base.shot_rows), len(base.inputs.shots)),
-        ("numbers to paint", len(base.dot_rows), len(base.inputs.dots)),
-    ):
-        if drawn < n:
-            more += (f"{what} drawn: {drawn} of {n}, all in the lists",)
+    drawn, n = len(base.shot_rows), len(base.inputs.shots)
+    if drawn < n:
+        more += (
+            f"shots drawn: {drawn} of {n}, the deepest in each {base.shot_cell_mm:g} mm of paper",
+        )
+    drawn, n = len(base.dot_rows), len(base.inputs.dots)
+    if drawn < n:
+        more += (f"numbers to paint drawn: {drawn} of {n}, all in the lists",)
     return replace(words, numbers=(*words.numbers, *more))
 
 

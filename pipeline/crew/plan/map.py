@@ -22,10 +22,26 @@ from pipeline.crew.plan.lines import (
     strokes,
     tick_lines,
 )
-from pipeline.model import Fill, Floats, Ints, Layer, Lines, Marks, Shape
+from pipeline.design.equations import station_text
+from pipeline.design.feet import locate
+from pipeline.model import (
+    Fill,
+    Floats,
+    Ints,
+    Layer,
+    Lines,
+    Marks,
+    Shape,
+    Stakes,
+    Utilities,
+    texts,
+)
+from pipeline.units import format_length, format_side
 
 MOST_SHOTS = 5000
-"""More shots than this are drawn one in every 2 mm of paper, and the title block says so."""
+"""More shots than this are drawn one in a cell of paper, and the title block says so."""
+_CELLS_MM = (2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0)
+"""Sides of such a cell; the first that leaves no more than `MOST_SHOTS` of them."""
 _DOTS_APART_MM = 2.0
 _BEYOND_MM = 16.0
 """Room on the map outside the outermost stake, for its id [mm of paper]."""
@@ -40,6 +56,7 @@ class Base:
     layer: Layer
     edges: tuple[Edge, ...]
     shot_rows: Ints
+    shot_cell_mm: float
     dot_rows: Ints
     mm: float
     reach_m: float
@@ -72,29 +89,38 @@ def base_of(inputs: PlanInputs) -> Base:
     found = edges(inputs.corridor, shown, street)
     offsets = np.concatenate([inputs.stakes.offset, *(edge.offset for edge in found)])
     reach = float(np.max(np.abs(offsets), initial=0.0, where=~np.isnan(offsets)))
+    shot_rows, cell_mm = _shots_to_draw(inputs, mm)
     return Base(
         inputs=inputs,
         street=street,
         layer=layer,
         edges=found,
-        shot_rows=_shots_to_draw(inputs, 2 * mm),
+        shot_rows=shot_rows,
+        shot_cell_mm=cell_mm,
         dot_rows=_dots_to_draw(inputs, {edge.name for edge in found}, _DOTS_APART_MM * mm),
         mm=mm,
         reach_m=reach + _BEYOND_MM * mm,
     )
 
 
-def _shots_to_draw(inputs: PlanInputs, cell: float) -> Ints:
-    """All shots, or of a great many the deepest cut or fill in every cell; refused ones stay."""
+def _shots_to_draw(inputs: PlanInputs, mm: float) -> tuple[Ints, float]:
+    """All shots, or of a great many the deepest cut or fill in every cell; refused ones stay.
+
+    The second value is the side of a cell [mm of paper], 0 where all are drawn.
+    """
     shots = inputs.shots
     used = np.flatnonzero(inputs.used)
     if len(shots) <= MOST_SHOTS:
-        return np.arange(len(shots))
+        return np.arange(len(shots)), 0.0
     x = shots.easting[used] - shots.easting.min()
     y = shots.northing[used] - shots.northing.min()
     depth = np.nan_to_num(np.abs(inputs.cut[used]), nan=-1.0)
-    kept = used[one_per_cell(x, y, cell, depth)]
-    return np.sort(np.concatenate([kept, np.flatnonzero(~inputs.used)]))
+    kept, cell = used, 0.0
+    for cell in _CELLS_MM:
+        kept = used[one_per_cell(x, y, cell * mm, depth)]
+        if len(kept) <= MOST_SHOTS:
+            break
+    return np.sort(np.concatenate([kept, np.flatnonzero(~inputs.used)])), cell
 
 
 def _dots_to_draw(inputs: PlanInputs, breaks: set[str], apart_m: float) -> Ints:
@@ -171,32 +197,67 @@ def gap_lines(base: Base) -> tuple[Lines, ...]:
 
 def map_marks(base: Base) -> tuple[Marks, ...]:
     """Symbols of shots, dots, stakes, key points and buried things."""
-    inputs = base.inputs
-    shots, dots, stakes, things = inputs.shots, inputs.dots, inputs.stakes, inputs.utilities
-    used, refused = base.shots(used=True), base.shots(used=False)
-    hubs, key = base.stakes(key=False), base.stakes(key=True)
-    found = [
-        _marks(base, "mark-shot", "plus", (shots.easting, shots.northing, shots.elevation), used),
-        _marks(
-            base, "mark-shot-refused", "cross",
-            (shots.easting, shots.northing, shots.elevation), refused,
-        ),
-        _marks(
-            base, "mark-dot", "circle", (dots.easting, dots.northing, dots.ground), base.dot_rows
-        ),
-        _marks(base, "mark-stake", "triangle", (stakes.easting, stakes.northing), hubs),
-        _marks(base, "key-point", "square", (stakes.easting, stakes.northing), key),
-    ]  # fmt: skip
-    if things is not None:
-        places = (things.easting, things.northing, things.lid)
-        found.append(_marks(base, "hazard-buried", "diamond", places))
+    found = (
+        _shot_marks(base, "mark-shot", "plus", base.shots(used=True)),
+        _shot_marks(base, "mark-shot-refused", "cross", base.shots(used=False)),
+        _stake_marks(base, "mark-dot", "circle", base.inputs.dots, base.dot_rows),
+        _stake_marks(base, "mark-stake", "triangle", base.inputs.stakes, base.stakes(key=False)),
+        _stake_marks(base, "key-point", "square", base.inputs.stakes, base.stakes(key=True)),
+        *([] if base.inputs.utilities is None else [_hazard_marks(base, base.inputs.utilities)]),
+    )
     return tuple(mark for mark in found if len(mark.x))
 
 
-def _marks(
-    base: Base, layer: str, shape: Shape, places: tuple[Floats, ...], rows: Ints | None = None
-) -> Marks:
-    at = np.arange(len(places[0])) if rows is None else rows
-    x, y = base.near(places[0][at], places[1][at])
-    z = places[2][at] if len(places) == 3 else np.full(len(at), np.nan)
-    return Marks(layer, shape, SIGN_SIZES_MM[layer] * base.mm, x, y, z)
+def _shot_marks(base: Base, layer: str, shape: Shape, rows: Ints) -> Marks:
+    shots = base.inputs.shots.take(rows)
+    x, y = base.near(shots.easting, shots.northing)
+    feet = locate(base.inputs.corridor.alignment, shots.easting, shots.northing)
+    return Marks(
+        layer, shape, SIGN_SIZES_MM[layer] * base.mm, x, y, shots.elevation,
+        id=shots.id, station=feet.station,
+    )  # fmt: skip
+
+
+def _stake_marks(base: Base, layer: str, shape: Shape, stakes: Stakes, rows: Ints) -> Marks:
+    """Dots have their ground's height; stakes and key points carry facts in its stead."""
+    x, y = base.near(stakes.easting[rows], stakes.northing[rows])
+    dots = layer == "mark-dot"
+    alignment = base.inputs.corridor.alignment
+    facts = (
+        ("ID", stakes.id[rows]),
+        ("STATION", texts(station_text(alignment, s) for s in stakes.station[rows].tolist())),
+        ("OFFSET", texts(_beside(offset) for offset in stakes.offset[rows].tolist())),
+        ("WHAT", stakes.what[rows]),
+        ("MARK", stakes.mark[rows]),
+    )
+    return Marks(
+        layer, shape, SIGN_SIZES_MM[layer] * base.mm, x, y,
+        stakes.ground[rows] if dots else np.full(len(rows), np.nan),
+        id=stakes.id[rows], station=stakes.station[rows], facts=() if dots else facts,
+    )  # fmt: skip
+
+
+def _hazard_marks(base: Base, things: Utilities) -> Marks:
+    x, y = base.near(things.easting, things.northing)
+    alignment = base.inputs.corridor.alignment
+    feet = locate(alignment, things.easting, things.northing)
+    facts = (
+        ("ID", things.id),
+        ("STATION", texts(station_text(alignment, s) for s in feet.station.tolist())),
+        ("OFFSET", texts(_beside(offset) for offset in feet.offset.tolist())),
+        ("KIND", things.kind),
+        ("LID", texts(format_length(z) or "not known" for z in things.lid)),
+        ("COVER", texts(format_length(z) or "not known" for z in things.depth_to_top)),
+        ("NOTE", things.note),
+    )
+    size = SIGN_SIZES_MM["hazard-buried"] * base.mm
+    return Marks(
+        "hazard-buried", "diamond", size, x, y, things.lid,
+        id=things.id, station=feet.station, facts=facts,
+    )  # fmt: skip
+
+
+def _beside(offset: float) -> str:
+    """``R 3.500``, ``CL``: an offset as a person reads it."""
+    side = format_side(offset)
+    return side if side in {"", "CL"} else f"{side} {format_length(abs(offset))}"

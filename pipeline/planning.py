@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 from pipeline.compare import map as difference_map
+from pipeline.crew.page import charts
 from pipeline.crew.plan import drawing as plan
+from pipeline.crew.plan.plain import plain_drawing
 from pipeline.judging import things_off
 from pipeline.model import Bools, Drawing, Utilities
+from pipeline.model.charts import Chart
 from pipeline.run import Day, shading
 
 
@@ -22,30 +25,52 @@ def listed_rows(day: Day) -> Bools:
 
 def plan_drawing(day: Day, words: plan.PlanWords, *, local_shift: bool) -> Drawing:
     """The day's map and its sheets; `local_shift` writes it near zero."""
+    return plan.drawing(_inputs(day, words, local_shift=local_shift))
+
+
+def plan_drawings(day: Day, words: plan.PlanWords) -> tuple[Drawing, Drawing | None]:
+    """The day's map, and the one for poor readers where the job asks for it."""
+    sheet = day.morning.inputs.job.sheet
+    inputs = _inputs(day, words, local_shift=sheet.local_shift)
+    drawn = plan.drawing(inputs)
+    return drawn, plain_drawing(drawn, inputs) if sheet.plain_map else None
+
+
+def _inputs(day: Day, words: plan.PlanWords, *, local_shift: bool) -> plan.PlanInputs:
     morning = day.morning
     job, sheet = morning.inputs.job, morning.inputs.job.sheet
     shaded = shading(day)
     # a shot kilometres away would shrink the street to a dot; it is in the lists
     on_map = listed_rows(day) & ~morning.rows("off the job")
-    return plan.drawing(
-        plan.PlanInputs(
-            corridor=morning.corridor,
-            layer=job.target.layer,
-            shots=morning.shots.take(on_map),
-            used=morning.used[on_map],
-            cut=day.at_shots.cut[on_map],
-            bands=shaded.bands,
-            contours=difference_map.contours(day.drawn, plan.contour_levels(sheet.bands_m)),
-            not_surveyed=shaded.unshot,
-            stakes=day.stakes,
-            dots=day.dots,
-            utilities=_on_map(day),
-            sheet=sheet,
-            rounding=job.rounding,
-            words=words,
-            local_shift=local_shift,
-        )
+    return plan.PlanInputs(
+        corridor=morning.corridor,
+        layer=job.target.layer,
+        shots=morning.shots.take(on_map),
+        used=morning.used[on_map],
+        cut=day.at_shots.cut[on_map],
+        bands=shaded.bands,
+        contours=difference_map.contours(day.drawn, plan.contour_levels(sheet.bands_m)),
+        not_surveyed=shaded.unshot,
+        stakes=day.stakes,
+        dots=day.dots,
+        utilities=_on_map(day),
+        sheet=sheet,
+        rounding=job.rounding,
+        words=words,
+        local_shift=local_shift,
+        profiles=_profiles(day),
+        sections=charts.section_charts(morning.corridor, job.target.layer, day.ground, job.stakes),
     )
+
+
+def _profiles(day: Day) -> tuple[Chart, ...]:
+    """Left edge, line and right edge, as they lie on the plan."""
+    morning = day.morning
+    target, used = morning.inputs.job.target.layer, morning.rows("in the surface")
+    shots = morning.shots, morning.feet, used
+    along = charts.profile_chart(morning.corridor, target, day.ground, shots)
+    edges = charts.edge_charts(morning.corridor, target, day.ground)
+    return (*edges[:1], along, *edges[1:])
 
 
 def _on_map(day: Day) -> Utilities | None:

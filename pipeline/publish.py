@@ -19,7 +19,7 @@ from pipeline.deliver.history import HISTORY_FILE
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
 from pipeline.model import Table
-from pipeline.planning import listed_rows, plan_drawing
+from pipeline.planning import listed_rows, plan_drawings
 from pipeline.run import DRAWN_CELL_M, Day, shading, sorted_findings
 from pipeline.saying import (
     findings_object,
@@ -72,7 +72,7 @@ def package_files(day: Day) -> dict[str, bytes]:
                 "target_in_detail": earthworks_object(work, day.morning.corridor.alignment),
             }
         )
-        files["cutfill.dxf"] = drawing_bytes(day)
+        files |= drawing_files(day)
         files["ground.xml"] = surfaces_bytes(day)
         files |= crew_files(day, package_id(day.morning.inputs, day.before))
     changes, changes_tables = _since(day)
@@ -134,12 +134,15 @@ def _held(table: Table, day: Day) -> Table:
     return Table(table.name, table.columns, rows, table.text_columns)
 
 
-def drawing_bytes(day: Day) -> bytes:
-    """``cutfill.dxf``."""
+def drawing_files(day: Day) -> dict[str, bytes]:
+    """``cutfill.dxf``, and ``cutfill-plain.dxf`` where the job asks for it."""
     from pipeline.deliver import dxf
 
-    shift = day.morning.inputs.job.sheet.local_shift
-    return dxf.dxf_bytes(plan_drawing(day, plan_words(day), local_shift=shift))
+    drawn, plain = plan_drawings(day, plan_words(day))
+    files = {"cutfill.dxf": dxf.dxf_bytes(drawn)}
+    if plain is not None:
+        files["cutfill-plain.dxf"] = dxf.dxf_bytes(plain, plain=True)
+    return files
 
 
 def surfaces_bytes(day: Day) -> bytes:

@@ -347,6 +347,9 @@ class Sheet(Settings):
     """Stands in the title block."""
     bands_m: list[Height] = field(default_factory=lambda: [0.02, 0.05, 0.10, 0.20])
     """Limits of the cut and fill bands, the same on both sides of zero."""
+    plain_map: bool = False
+    """Write ``cutfill-plain.dxf`` as well, for viewers that know only version R12: strokes instead
+    of shaded regions, no sheets."""
     local_shift: bool = False
     """Write the map's coordinates near zero, for viewers with 32-bit numbers; the title block
     says what to add."""

@@ -19,6 +19,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.deliver.dxf_parts import (
+    DECIMALS,
+    OURS,
+    add_marks,
+    add_polyline,
+    define_marks,
+    look_of,
+    rounded,
+)
 from pipeline.errors import OutputError
 from pipeline.model import (
     LAYERS,
@@ -43,24 +52,22 @@ FARTHEST_M = 1e8
 """No grid in use reaches so far; a coordinate beyond is a fault, not a place."""
 
 _METRES = 6
-_DECIMALS = 4
 _LEFT, _CENTRE, _RIGHT, _MIDDLE = 0, 1, 2, 2
 _ANCHORS = {"left": _LEFT, "centre": _CENTRE, "right": _RIGHT}
 _OUTSIDE, _HOLE = 1, 0
 _BY_LAYER = 256
-_UNSEEN = 1
-"""Flag of a fact: the map's own labels say what is to be read on it."""
-_OURS = "LATH"
-"""Name under which extended data stands in the file."""
 
 
-def dxf_bytes(drawing: Drawing) -> bytes:
+def dxf_bytes(drawing: Drawing, *, plain: bool = False) -> bytes:
     """`drawing` as the content of a DXF file.
 
     Parameters
     ----------
     drawing : Drawing
         Texts and coordinates are written as they are, rounded to 0.1 mm.
+    plain : bool
+        Version R12, for readers that know no other: index colours, no shaded regions,
+        no sheets.
 
     Returns
     -------
@@ -72,12 +79,17 @@ def dxf_bytes(drawing: Drawing) -> bytes:
     ------
     OutputError
         A coordinate or a size that is not finite or lies beyond 1e8, or a layer
-        that `LAYERS` does not describe. The format itself would take both.
+        that `LAYERS` does not describe. The format itself would take both. Or a shaded
+        region or a sheet for a plain file, which has neither.
     """
     _check(drawing)
+    if plain and (drawing.picture.fills or drawing.pages):
+        raise OutputError(
+            f"drawing {drawing.name}", "shaded regions or sheets", "leave them out of a plain file"
+        )
     with _fixed_metadata():
-        document = _empty_document()
-        _define_marks(document, drawing)
+        document = _plain_document() if plain else _empty_document()
+        define_marks(document, drawing)
         box = _draw(document.modelspace(), drawing.picture)
         _look_at(document, box)
         for number, page in enumerate(drawing.pages):
@@ -161,6 +173,18 @@ def _check_sizes(drawing: str, layer: str, sizes: Floats) -> None:
         )
 
 
+def _plain_document() -> Document:
+    from ezdxf.document import Drawing as Document
+
+    document = Document.new("R12")
+    # this version has no place for the unit; the title block says metres
+    document.header["$PDMODE"] = 0
+    for name in LAYERS:
+        document.layers.add(name, color=PENS[name].index, linetype="CONTINUOUS")
+    document.appids.add(OURS)
+    return document
+
+
 def _empty_document() -> Document:
     from ezdxf.filemanagement import new
 
@@ -178,46 +202,8 @@ def _empty_document() -> Document:
             name, color=pen.index, linetype="CONTINUOUS", lineweight=pen.width
         )
         layer.rgb = pen.colour
-    document.appids.add(_OURS)
+    document.appids.add(OURS)
     return document
-
-
-_HALF, _LOW = 0.5, math.sqrt(3) / 4
-_STROKES: dict[str, list[list[tuple[float, float]]]] = {
-    "plus": [[(-_HALF, 0), (_HALF, 0)], [(0, -_HALF), (0, _HALF)]],
-    "cross": [[(-_HALF, -_HALF), (_HALF, _HALF)], [(-_HALF, _HALF), (_HALF, -_HALF)]],
-    "square": [[(-_HALF, -_HALF), (_HALF, -_HALF), (_HALF, _HALF), (-_HALF, _HALF)]],
-    "triangle": [[(-_HALF, -_LOW), (_HALF, -_LOW), (0, _LOW)]],
-    "diamond": [[(0, -_HALF), (_HALF, 0), (0, _HALF), (-_HALF, 0)]],
-    "circle": [],
-}
-
-
-def _define_marks(document: Document, drawing: Drawing) -> None:
-    """Symbols one unit across. Their lines lie on layer 0, so they look like where they are put.
-
-    Symbols that carry facts have a block of their own, named as their layer, which says
-    which facts there are.
-    """
-    for shape in _STROKES:
-        _define(document, f"mark-{shape}", shape, ())
-    pictures = (drawing.picture, *(page.picture for page in drawing.pages))
-    with_facts = {m.layer: m for picture in pictures for m in picture.marks if m.facts}
-    for layer, marks in sorted(with_facts.items()):
-        _define(document, layer, marks.shape, tuple(tag for tag, _ in marks.facts))
-
-
-def _define(document: Document, name: str, shape: str, tags: tuple[str, ...]) -> None:
-    block = document.blocks.new(name)
-    for line in _STROKES[shape]:
-        _add_polyline(block, line, len(line) > 2, {})
-    if shape == "circle":
-        block.add_circle((0, 0), radius=_HALF)
-    for tag in tags:
-        block.add_attdef(
-            tag, (0, 0), tag, height=1.0,
-            dxfattribs={"prompt": tag, "flags": _UNSEEN, "style": "Standard"},
-        )  # fmt: skip
 
 
 def _draw(layout: BaseLayout, picture: Picture) -> Floats | None:
@@ -231,7 +217,7 @@ def _draw(layout: BaseLayout, picture: Picture) -> Floats | None:
                 _add_lines(layout, lines)
         for marks in picture.marks:
             if marks.layer == name:
-                _add_marks(layout, marks)
+                add_marks(layout, marks)
         for words in picture.words:
             if words.layer == name:
                 _add_words(layout, words)
@@ -249,95 +235,38 @@ def _box(picture: Picture) -> Floats | None:
     return np.concatenate([every.min(axis=0), every.max(axis=0)])
 
 
-def _rounded(values: Floats) -> list[Any]:
-    # + 0.0 turns a negative zero into zero
-    rounded: list[Any] = (np.round(values, _DECIMALS) + 0.0).tolist()
-    return rounded
-
-
-def _look(part: Fill | Lines | Marks) -> dict[str, Any]:
-    """Its layer; and, where it looks like another layer's things, that layer's pen."""
-    if not part.pen:
-        return {"layer": part.layer}
-    pen = PENS[part.pen]
-    red, green, blue = pen.colour
-    return {
-        "layer": part.layer,
-        "color": pen.index,
-        "true_color": (red << 16) + (green << 8) + blue,
-        "lineweight": pen.width,
-    }
-
-
 def _add_fill(layout: BaseLayout, fill: Fill) -> None:
-    at = _look(fill)
+    at = look_of(fill)
     if len(fill.rings) == 1 and len(fill.rings[0]) == 4:
         # a four-sided fill is a SOLID, which more readers draw; its last two corners change places
-        a, b, c, d = _rounded(fill.rings[0])
+        a, b, c, d = rounded(fill.rings[0])
         layout.add_solid([a, b, d, c], dxfattribs=at)
         return
     hatch = layout.add_hatch(color=at.get("color", _BY_LAYER), dxfattribs=at)
     for number, ring in enumerate(fill.rings):
         hatch.paths.add_polyline_path(
-            _rounded(ring), is_closed=True, flags=_HOLE if number else _OUTSIDE
+            rounded(ring), is_closed=True, flags=_HOLE if number else _OUTSIDE
         )
 
 
 def _add_lines(layout: BaseLayout, lines: Lines) -> None:
-    at = _look(lines)
-    points = _rounded(np.column_stack([lines.x, lines.y]))
+    at = look_of(lines)
+    points = rounded(np.column_stack([lines.x, lines.y]))
     ends = lines.start.tolist()
     for first, last in itertools.pairwise(ends):
         if last - first == 2:
             layout.add_line(points[first], points[first + 1], dxfattribs=at)
         elif last - first > 2:
-            _add_polyline(layout, points[first:last], lines.closed, at)
-
-
-def _add_polyline(
-    layout: BaseLayout, points: list[Any], closed: bool, look: dict[str, Any]
-) -> None:
-    if layout.dxfversion >= "AC1015":
-        layout.add_lwpolyline(points, close=closed, dxfattribs=look)
-    else:
-        layout.add_polyline2d(points, close=closed, dxfattribs=look)
-
-
-def _add_marks(layout: BaseLayout, marks: Marks) -> None:
-    look = _look(marks)
-    scale = {**look, "xscale": marks.size, "yscale": marks.size}
-    block = marks.layer if marks.facts else f"mark-{marks.shape}"
-    columns = (_rounded(marks.x), _rounded(marks.y), _rounded(marks.z), _told(marks))
-    for k, (x, y, z, told) in enumerate(zip(*columns, strict=True)):
-        mark = layout.add_blockref(block, (x, y), dxfattribs=scale)
-        if told:
-            mark.set_xdata(_OURS, told)
-        for tag, texts in marks.facts:
-            at = {**look, "height": marks.size, "flags": _UNSEEN, "style": "Standard"}
-            mark.add_attrib(tag, texts[k], (x, y), dxfattribs=at)
-        if not math.isnan(z):
-            # the symbol lies flat on the map, the point has its height
-            point = layout.add_point((x, y, z), dxfattribs=look)
-            if told:
-                point.set_xdata(_OURS, told)
-
-
-def _told(marks: Marks) -> list[list[tuple[int, Any]]]:
-    """Extended data of each mark: its id as text, its station as a number; none without an id."""
-    stations = _rounded(marks.station)
-    return [
-        [(1000, name), *([] if math.isnan(station) else [(1040, station)])] if name else []
-        for name, station in zip(marks.id.tolist(), stations, strict=True)
-    ]
+            add_polyline(layout, points[first:last], lines.closed, at)
 
 
 def _add_words(layout: BaseLayout, words: Words) -> None:
     sideways = _ANCHORS[words.anchor]
     columns = (
         words.text.tolist(),
-        _rounded(np.column_stack([words.x, words.y])),
-        _rounded(words.height),
-        _rounded(np.degrees(words.angle)),
+        rounded(np.column_stack([words.x, words.y])),
+        rounded(words.height),
+        rounded(np.degrees(words.angle)),
     )
     for text, place, height, angle in zip(*columns, strict=True):
         if text:
@@ -360,7 +289,7 @@ def _look_at(document: Document, box: Floats | None) -> None:
     """Open on the whole map, and tell readers how far it reaches."""
     if box is None:
         return
-    west, south, east, north = _rounded(box)
+    west, south, east, north = rounded(box)
     # the layout's own box goes into the header as well when the file is written
     document.modelspace().reset_extents((west, south, 0.0), (east, north, 0.0))
     document.set_modelspace_vport(
@@ -397,6 +326,6 @@ def _add_view(layout: Paperspace, view: View) -> None:
         dxfattribs={"layer": "frame"},
     )
     # turned about a target on the map: the middle of the view then is (0, 0) at any angle
-    viewport.dxf.view_target_point = (*_rounded(np.array([view.easting, view.northing])), 0.0)
-    viewport.dxf.view_twist_angle = round(math.degrees(view.turn), _DECIMALS)
+    viewport.dxf.view_target_point = (*rounded(np.array([view.easting, view.northing])), 0.0)
+    viewport.dxf.view_twist_angle = round(math.degrees(view.turn), DECIMALS)
     viewport.frozen_layers = list(view.hidden)

@@ -7,6 +7,7 @@ come from matplotlib's contour generator instead of our own comparison.
 import io
 import itertools
 import math
+import re
 import time
 from collections import Counter
 from dataclasses import replace
@@ -22,10 +23,12 @@ from pipeline.crew.plan import drawing as plan
 from pipeline.crew.plan.frame import band_span, band_words, corners, frame, wrapped
 from pipeline.crew.plan.labels import text_width
 from pipeline.crew.plan.lines import broken_line, line_stations, station_ticks, street_of, strokes
+from pipeline.crew.plan.plain import plain_drawing
 from pipeline.crew.plan.sheets import strips
 from pipeline.deliver.dxf import dxf_bytes
 from pipeline.design import alignment as line
-from pipeline.errors import JobError
+from pipeline.design.feet import locate
+from pipeline.errors import JobError, OutputError
 from pipeline.model import (
     LAYERS,
     PENS,
@@ -41,9 +44,10 @@ from pipeline.model import (
     make_shots,
     texts,
 )
+from pipeline.model.charts import Chart, Curve
 from pipeline.settings import Rounding, Sheet
 from pipeline.surface.contour import Isolines
-from pipeline.units import format_station, ground_mark
+from pipeline.units import format_station, ground_mark, parse_station
 
 EAST, NORTH = 512_340.0, 5_460_200.0
 BANDS = [0.02, 0.05, 0.10, 0.20]
@@ -481,8 +485,139 @@ def test_sheets_show_the_whole_street_at_scale(drawn, inputs, document):
     assert shown.all()
 
 
-def test_everything_on_a_sheet_lies_on_the_paper(drawn):
+def a_chart(first, last, cut, along="station", note=""):
+    """Ground over a plane that rises 2 %, a layer above, and no ground in the middle fifth."""
+    x = np.linspace(first, last, 841)
+    plane = 100 + 0.02 * x
+    middle, fifth = (first + last) / 2, (last - first) / 10
+    z = np.where(np.abs(x - middle) < fifth, np.nan, plane + cut)
+    curves = (Curve("finish", "layer", x, plane + 0.5), Curve("clay", "today", x, plane),
+              Curve("ground as shot", "ground", x, z))  # fmt: skip
+    return Chart("Along the line" if along == "station" else "0+100.0", along, curves, note)
+
+
+@pytest.fixture(scope="module")
+def sided(inputs):
+    profiles = tuple(a_chart(0.0, 420.0, cut) for cut in (0.05, 0.0, -0.12))
+    sections = tuple(a_chart(-7.0, 7.0, 0.03, "offset", "C 0.030 on the line") for _ in range(20))
+    return plan.drawing(replace(inputs, profiles=profiles, sections=sections))
+
+
+def is_line(entity, layer):
+    return entity.dxf.layer == layer and entity.dxftype() in {"LINE", "LWPOLYLINE"}
+
+
+def points_of(entity):
+    if entity.dxftype() == "LINE":
+        return np.array([tuple(entity.dxf.start)[:2], tuple(entity.dxf.end)[:2]])
+    return np.array([tuple(point) for point in entity.get_points("xy")])
+
+
+def test_profiles_and_sections_have_sheets_that_read_back_at_their_scale(sided, inputs):
+    """Heights and stations measured on the paper, against the plane and its cut."""
+    document = ezdxf.read(io.StringIO(dxf_bytes(sided).decode("utf-8")))
+    assert document.audit().errors == []
+    names = document.layouts.names()
+    assert [name for name in names if "profile" in name] == [
+        f"A3 profile {k} of 3" for k in (1, 2, 3)
+    ]
+    assert [name for name in names if "sections" in name] == [
+        "A3 sections 1 of 2", "A3 sections 2 of 2",
+    ]  # fmt: skip
+    page = document.layouts.get("A3 profile 2 of 3")
+    (said,) = {e.dxf.text for e in page.query("TEXT") if "STATION 0+140.0 TO 0+280.0" in e.dxf.text}
+    along, up = (int(part) for part in re.findall(r"1:(\d+)", said))
+    assert along == 500
+    lines = {name: [points_of(e) for e in page if is_line(e, name)]
+             for name in ("side-ground", "side-today")}  # fmt: skip
+    # three panels; in each the ground is broken off where nobody shot it
+    assert len(lines["side-today"]) == 3
+    assert len(lines["side-ground"]) == 6
+    for cut, today in zip((0.05, 0.0, -0.12), sorted(lines["side-today"], key=lambda p: -p[0, 1]),
+                          strict=True):  # fmt: skip
+        assert np.ptp(today[:, 0]) * along / 1000 == pytest.approx(140.0, abs=0.01)
+        assert np.ptp(today[:, 1]) * up / 1000 == pytest.approx(2.8, abs=0.01)
+        near = min(lines["side-ground"], key=lambda g: abs(g[0, 1] - today[0, 1]))
+        assert (near[0, 1] - today[0, 1]) * up / 1000 == pytest.approx(cut, abs=0.002)
+    texts_there = [e.dxf.text for e in page.query("TEXT")]
+    assert texts_there.count("C 5") >= 4
+    assert texts_there.count("F 12") >= 4
+    assert texts_there.count("MATCH LINE 0+280.0: A3 PROFILE 3") == 3
+    assert texts_there.count("NOT SURVEYED") == 1, "only the legend says so"
+
+
+def test_texts_of_the_side_sheets_do_not_overlap(sided):
+    """Acceptance: less than 2 % of boxes overlap; here none does."""
+    for page in sided.pages[-5:]:
+        found = []
+        for words in page.picture.words:
+            if words.layer in ("text-side", "text-match"):
+                shift = {"left": 0.0, "centre": 0.5, "right": 1.0}[words.anchor]
+                for text, x, y, h in zip(words.text, words.x, words.y, words.height, strict=True):
+                    w = text_width(text) * h
+                    found.append(shapely.box(x - shift * w, y - h / 2, x + (1 - shift) * w,
+                                             y + h / 2))  # fmt: skip
+        first, second = shapely.STRtree(found).query(found, predicate="intersects")
+        assert len(found) > 30
+        assert (first == second).all(), page.name
+
+
+def test_match_lines_lie_square_to_the_street_where_two_windows_meet(drawn, inputs):
+    """The dashes put back on the ground by the window's own place, scale and turn."""
+    seen = []
     for page in drawn.pages:
+        said = [t for w in page.picture.words if w.layer == "text-match" for t in w.text]
+        dashed = [part for part in page.picture.lines if part.layer == "match-line"]
+        assert len(dashed) == len(said)
+        for part, text in zip(dashed, said, strict=True):
+            view = min(page.views, key=lambda v: abs(v.y - part.y.mean()))
+            paper = np.column_stack([part.x - view.x, part.y - view.y]) * view.scale / 1000
+            cos, sin = np.cos(-view.turn), np.sin(-view.turn)
+            east = view.easting + paper @ [cos, -sin]
+            north = view.northing + paper @ [sin, cos]
+            feet = locate(inputs.corridor.alignment, east, north)
+            name = re.search(r"MATCH LINE (\S+): ", text)[1]
+            np.testing.assert_allclose(feet.station, parse_station(name), atol=0.06)
+            seen.append(name)
+    counts = Counter(seen)
+    assert set(counts.values()) == {2}, "each is on the window before and on the one after"
+
+
+def test_the_plain_map_is_an_old_version_with_strokes_and_the_same_marks(drawn, inputs):
+    plain = plain_drawing(drawn, inputs)
+    content = dxf_bytes(plain, plain=True)
+    document = ezdxf.read(io.StringIO(content.decode("utf-8")))
+    audit = document.audit()
+    assert (audit.errors, audit.fixes) == ([], [])
+    # R12 (DXF reference, $ACADVER; from memory)
+    assert document.dxfversion == "AC1009"
+    space = document.modelspace()
+    kinds = Counter(e.dxftype() for e in space)
+    assert set(kinds) == {"INSERT", "POINT", "TEXT", "LINE", "POLYLINE"}
+    layers = Counter(e.dxf.layer for e in space)
+    assert set(layers) <= set(LAYERS)
+    assert layers["mark-stake"] == 170
+    marks = [e for e in space.query("INSERT") if e.dxf.layer == "hazard-buried"]
+    assert [m.get_attrib_text("ID") for m in marks] == list(inputs.utilities.id)
+    for side, lean in (("cut", 45.0), ("fill", 135.0)):
+        strokes = [e for e in space.query("LINE") if e.dxf.layer.startswith(f"band-{side}")]
+        ways = [(e.dxf.end - e.dxf.start).angle_deg % 180 for e in strokes
+                if (e.dxf.end - e.dxf.start).magnitude > 1.0]  # fmt: skip
+        assert len(ways) > 20
+        np.testing.assert_allclose(ways, lean, atol=0.1)
+    # the strokes lie in the regions that the other map shades
+    (band,) = (b for b in inputs.bands if b.lower == BANDS[-1])
+    shapes = shapely.union_all([shapely.Polygon(r.rings[0], r.rings[1:]) for r in band.regions])
+    for e in space.query("LINE"):
+        if e.dxf.layer == "band-cut-4":
+            middle = (e.dxf.start + e.dxf.end) / 2
+            assert shapes.buffer(0.01).contains(shapely.Point(middle.x, middle.y))
+    with pytest.raises(OutputError, match="shaded regions or sheets"):
+        dxf_bytes(drawn, plain=True)
+
+
+def test_everything_on_a_sheet_lies_on_the_paper(drawn, sided):
+    for page in (*drawn.pages, *sided.pages):
         west, south, east, north = corners(page.picture)
         assert west >= 12 - 1e-9
         assert south >= 12 - 1e-9

@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.compare.levels import layer_elevation
 from pipeline.crew.hubs.stakes import interval_stations
 from pipeline.design import alignment as line
+from pipeline.design import corridor as sections
 from pipeline.design.equations import station_text
 from pipeline.model import Bools, Corridor, Feet, Floats, Shots, Surface
 from pipeline.model.charts import Chart, Curve
@@ -50,6 +51,30 @@ def profile_chart(
     )
     called = partial(station_text, corridor.alignment)
     return Chart("Along the line", "station", (*curves, seen), called=called)
+
+
+def edge_charts(corridor: Corridor, target: str, ground: Surface) -> tuple[Chart, ...]:
+    """Ground and every layer along the left and the right edge of today's layer.
+
+    None where that layer is a surface of its own, which has no breaks.
+    """
+    layer = corridor.layer(target)
+    first, last = corridor.alignment.station[0], corridor.alignment.station[-1]
+    station = np.append(np.arange(first, last, _STEP_M), last)
+    charts = []
+    for end, side in ((0, "left"), (-1, "right")):
+        if not layer.breaks:
+            break
+        offset, _ = sections.break_line(
+            corridor, target, layer.breaks[end], layer.side[end], station
+        )
+        # a hair inside: on the edge itself the last bit decides what is designed there
+        within = offset - np.sign(offset) * 1e-3
+        curves = _curves(corridor, target, ground, (station, within), station)
+        title = f"Along the edge {side}, {layer.breaks[end]}"
+        called = partial(station_text, corridor.alignment)
+        charts.append(Chart(title, "station", curves, called=called))
+    return tuple(charts)
 
 
 def section_charts(

@@ -25,7 +25,9 @@ from pipeline.crew.plan.map import (
     map_marks,
 )
 from pipeline.crew.plan.sheets import pages
+from pipeline.crew.plan.sides import side_pages
 from pipeline.crew.plan.texts import map_texts
+from pipeline.design.equations import station_text
 from pipeline.model import Drawing, Fill, Floats, Picture
 
 __all__ = [
@@ -64,8 +66,14 @@ def drawing(inputs: PlanInputs) -> Drawing:
     ground = with_block(_map(base), block, base.mm)
     unturned = frame(words, inputs.sheet, taken, north=False)
     line = inputs.corridor.alignment
+
+    def name_of(station: float) -> str:
+        return station_text(line, station)
+
     sheets = pages(base.street, line, unturned, base.reach_m, inputs.sheet.scale, added)
-    return Drawing(words.job, placed(ground, 1.0, *added), sheets, taken)
+    rules = inputs.sheet, inputs.rounding
+    sides = side_pages(inputs.profiles, inputs.sections, unturned, rules, name_of)
+    return Drawing(words.job, placed(ground, 1.0, *added), (*sheets, *sides), taken)
 
 
 def _told(base: Base) -> PlanWords:

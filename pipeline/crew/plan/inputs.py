@@ -20,6 +20,7 @@ from pipeline.model import (
     Stakes,
     Utilities,
 )
+from pipeline.model.charts import Chart
 from pipeline.settings import Rounding, Sheet
 from pipeline.surface.contour import Isolines
 
@@ -32,7 +33,7 @@ class PlanInputs:
     False for the shots that are listed and not used. ``bands`` lie between
     `band_limits`, ``contours`` at `contour_levels`. ``local_shift`` writes
     coordinates near zero, for readers with 32-bit numbers; the title block then
-    says what to add.
+    says what to add. ``profiles`` and ``sections`` get sheets of their own.
     """
 
     corridor: Corridor
@@ -50,6 +51,8 @@ class PlanInputs:
     rounding: Rounding
     words: PlanWords
     local_shift: bool = False
+    profiles: tuple[Chart, ...] = ()
+    sections: tuple[Chart, ...] = ()
 
 
 def band_limits(bands_m: Sequence[float]) -> tuple[float, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,9 +16,11 @@ from pipeline.model import Alignment, Floats, Lines, Page, Picture, View, Words,
 
 A3_MM = (420.0, 297.0)
 # what an A3 and a tabloid sheet have in common, less 12 mm on every side, prints on both
-_LEFT, _RIGHT, _BOTTOM, _TOP = 12.0, 408.0, 21.0, 276.0
-_GAP = 4.0
+LEFT_MM, RIGHT_MM, BOTTOM_MM, TOP_MM = 12.0, 408.0, 21.0, 276.0
+GAP_MM = 4.0
 _CAPTION = 7.0
+_CAPTION_ROOM = 96.0
+"""Width of a window's caption before the words of a match line [mm]."""
 _HIDDEN = ("back-paper", "frame", "legend", "text-title", "text-legend", "text-caution")
 _STEP_M = 2.5
 
@@ -108,15 +111,15 @@ def pages(
     shift : (float, float)
         Added to the street's own coordinates to give those of the map.
     """
-    width = _RIGHT - WIDTH_MM - _GAP - _LEFT
+    width = RIGHT_MM - WIDTH_MM - GAP_MM - LEFT_MM
     plans = []
     for rows in (3, 2, 1):
-        height = (_TOP - _BOTTOM + 1.0) / rows - _CAPTION - 1.0
+        height = (TOP_MM - BOTTOM_MM + 1.0) / rows - _CAPTION - 1.0
         found = strips(street, reach_m, width * scale / 1000, height * scale / 1000)
         plans.append((-(-len(found) // rows), rows, height, found))
     sheets, rows, height, found = min(plans, key=lambda plan: plan[0])
     middles = [
-        (_LEFT + width / 2, _TOP - _CAPTION - height / 2 - row * (height + _CAPTION + 1.0))
+        (LEFT_MM + width / 2, TOP_MM - _CAPTION - height / 2 - row * (height + _CAPTION + 1.0))
         for row in range(rows)
     ]
     out = []
@@ -129,8 +132,88 @@ def pages(
         stations = [
             f"{station_text(line, one.first)} TO {station_text(line, one.last)}" for one in part
         ]
-        out.append(_page(f"A3 sheet {sheet + 1} of {sheets}", frame, views, stations))
+        page = _page(f"A3 sheet {sheet + 1} of {sheets}", frame, views, stations)
+        matched = [
+            _match_lines(
+                (street, line), (strip, view), reach_m, _next_to(sheet * rows + k, found, rows)
+            )
+            for k, (strip, view) in enumerate(zip(part, views, strict=True))
+        ]
+        out.append(replace(page, picture=sum(matched, start=page.picture)))
     return tuple(out)
+
+
+def _next_to(number: int, found: Sequence[Strip], rows: int) -> tuple[str, str]:
+    """Where the windows before and after this one stand; empty where there is none."""
+
+    def place(other: int, way: str) -> str:
+        if not 0 <= other < len(found):
+            return ""
+        return (
+            f"WINDOW {way}" if other // rows == number // rows else f"A3 SHEET {other // rows + 1}"
+        )
+
+    return place(number - 1, "ABOVE"), place(number + 1, "BELOW")
+
+
+def _match_lines(
+    along: tuple[Street, Alignment],
+    window: tuple[Strip, View],
+    reach_m: float,
+    next_to: tuple[str, str],
+) -> Picture:
+    """Dashes across the street where another window goes on, and over the window which one."""
+    import shapely
+
+    (street, line), (strip, view) = along, window
+    west, south = view.x - view.width / 2, view.y - view.height / 2
+    frame = shapely.box(west, south, west + view.width, south + view.height)
+    picture = Picture()
+    for station, goes_on in ((strip.first, next_to[0]), (strip.last, next_to[1])):
+        ends = _across(street, station, reach_m)
+        cut = shapely.intersection(shapely.linestrings(_on_paper(ends, strip, view)), frame)
+        if not goes_on or cut.is_empty or cut.geom_type != "LineString":
+            continue
+        a, b = shapely.get_coordinates(cut).tolist()
+        right = (a[0] + b[0]) / 2 > view.x
+        x = west + view.width - 16.0 if right else west + _CAPTION_ROOM
+        said = f"MATCH LINE {station_text(line, station)}: {goes_on}"
+        text = Words(
+            "text-match", texts([said]), np.array([x]),
+            np.array([south + view.height + _CAPTION / 2]), np.array([2.2]), np.zeros(1),
+            "right" if right else "left",
+        )  # fmt: skip
+        picture += Picture(lines=(dashes((a[0], a[1]), (b[0], b[1])),), words=(text,))
+    return picture
+
+
+def _across(street: Street, station: float, reach_m: float) -> Floats:
+    """Both ends of a line square to the street, shape (2, 2), in the street's own metres."""
+    x = float(np.interp(station, street.station, street.x))
+    y = float(np.interp(station, street.station, street.y))
+    azimuth = float(np.interp(station, street.station, np.unwrap(street.azimuth)))
+    out = np.array([np.cos(azimuth), -np.sin(azimuth)]) * reach_m
+    ends: Floats = np.array([x, y]) + np.outer([-1.0, 1.0], out)
+    return ends
+
+
+def _on_paper(points: Floats, strip: Strip, view: View) -> Floats:
+    """Places in the street's own metres on the sheet [mm]."""
+    from_middle = (points - [strip.x, strip.y]) * 1000.0 / view.scale
+    cos, sin = np.cos(view.turn), np.sin(view.turn)
+    turned = np.column_stack([from_middle @ [cos, -sin], from_middle @ [sin, cos]])
+    return np.asarray(turned + np.array([view.x, view.y]), dtype=np.float64)
+
+
+def dashes(a: tuple[float, float], b: tuple[float, float]) -> Lines:
+    """A match line [mm]: 4 mm drawn, 2 mm not."""
+    length = math.hypot(b[0] - a[0], b[1] - a[1])
+    begin = np.arange(0.0, length, 6.0)
+    t = np.column_stack([begin, np.minimum(begin + 4.0, length)]).ravel() / max(length, 1e-9)
+    return Lines(
+        "match-line", a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]),
+        np.arange(len(begin) + 1) * 2,
+    )  # fmt: skip
 
 
 def _view(
@@ -158,10 +241,10 @@ def _page(name: str, frame: Picture, views: Sequence[View], stations: Sequence[s
     for view, called in zip(views, stations, strict=True):
         paper += _window(view, called)
     size = corners(frame)
-    title = placed(frame, 1.0, _RIGHT - WIDTH_MM, _TOP)
+    title = placed(frame, 1.0, RIGHT_MM - WIDTH_MM, TOP_MM)
     note = Words(
-        "text-title", texts([name]), np.array([_RIGHT]),
-        np.array([_TOP + size[1] - 4.0]), np.array([2.5]), np.zeros(1), "right",
+        "text-title", texts([name]), np.array([RIGHT_MM]),
+        np.array([TOP_MM + size[1] - 4.0]), np.array([2.5]), np.zeros(1), "right",
     )  # fmt: skip
     return Page(name, *A3_MM, paper + title + Picture(words=(note,)), tuple(views))
 

@@ -110,7 +110,7 @@ function tell(app, place) {
   danger.textContent = buriedNear(map, place).join(" ");
   danger.hidden = danger.textContent === "";
   element("near").textContent = shotNear(map, place);
-  element("station").value = stationText(line, place.station, 0.01);
+  element("station").value = stationText(street.line, place.station, 0.01);
   element("offset").value = sided(place.offset, 0.01);
   element("asked").hidden = false;
   element("steps").hidden = false;

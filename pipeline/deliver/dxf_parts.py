@@ -1,0 +1,118 @@
+"""Lines and symbols of a drawing as entities of a DXF file.
+
+A symbol is a block one unit across. What carries facts has a block with
+attributes; what has an id carries it as extended data.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipeline.model import PENS, Drawing, Fill, Floats, Lines, Marks
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing as Document
+    from ezdxf.layouts.base import BaseLayout
+
+DECIMALS = 4
+_UNSEEN = 1
+"""Flag of a fact: the map's own labels say what is to be read on it."""
+OURS = "LATH"
+"""Name under which extended data stands in the file."""
+_HALF, _LOW = 0.5, math.sqrt(3) / 4
+_STROKES: dict[str, list[list[tuple[float, float]]]] = {
+    "plus": [[(-_HALF, 0), (_HALF, 0)], [(0, -_HALF), (0, _HALF)]],
+    "cross": [[(-_HALF, -_HALF), (_HALF, _HALF)], [(-_HALF, _HALF), (_HALF, -_HALF)]],
+    "square": [[(-_HALF, -_HALF), (_HALF, -_HALF), (_HALF, _HALF), (-_HALF, _HALF)]],
+    "triangle": [[(-_HALF, -_LOW), (_HALF, -_LOW), (0, _LOW)]],
+    "diamond": [[(0, -_HALF), (_HALF, 0), (0, _HALF), (-_HALF, 0)]],
+    "circle": [],
+}
+
+
+def define_marks(document: Document, drawing: Drawing) -> None:
+    """Symbols one unit across. Their lines lie on layer 0, so they look like where they are put.
+
+    Symbols that carry facts have a block of their own, named as their layer, which says
+    which facts there are.
+    """
+    for shape in _STROKES:
+        _define(document, f"mark-{shape}", shape, ())
+    pictures = (drawing.picture, *(page.picture for page in drawing.pages))
+    with_facts = {m.layer: m for picture in pictures for m in picture.marks if m.facts}
+    for layer, marks in sorted(with_facts.items()):
+        _define(document, layer, marks.shape, tuple(tag for tag, _ in marks.facts))
+
+
+def _define(document: Document, name: str, shape: str, tags: tuple[str, ...]) -> None:
+    block = document.blocks.new(name)
+    for line in _STROKES[shape]:
+        add_polyline(block, line, len(line) > 2, {})
+    if shape == "circle":
+        block.add_circle((0, 0), radius=_HALF)
+    for tag in tags:
+        block.add_attdef(
+            tag, (0, 0), tag, height=1.0,
+            dxfattribs={"prompt": tag, "flags": _UNSEEN, "style": "Standard"},
+        )  # fmt: skip
+
+
+def rounded(values: Floats) -> list[Any]:
+    """Coordinates [m] or degrees to 0.1 mm or 0.0001, as plain numbers."""
+    # + 0.0 turns a negative zero into zero
+    plain: list[Any] = (np.round(values, DECIMALS) + 0.0).tolist()
+    return plain
+
+
+def look_of(part: Fill | Lines | Marks) -> dict[str, Any]:
+    """Its layer; and, where it looks like another layer's things, that layer's pen."""
+    if not part.pen:
+        return {"layer": part.layer}
+    pen = PENS[part.pen]
+    red, green, blue = pen.colour
+    return {
+        "layer": part.layer,
+        "color": pen.index,
+        "true_color": (red << 16) + (green << 8) + blue,
+        "lineweight": pen.width,
+    }
+
+
+def add_polyline(layout: BaseLayout, points: list[Any], closed: bool, look: dict[str, Any]) -> None:
+    """A line of more than two points, in the form that the version of the file knows."""
+    if layout.dxfversion >= "AC1015":
+        layout.add_lwpolyline(points, close=closed, dxfattribs=look)
+    else:
+        layout.add_polyline2d(points, close=closed, dxfattribs=look)
+
+
+def add_marks(layout: BaseLayout, marks: Marks) -> None:
+    """Symbols where they lie, each with what it tells; and a point where there is a height."""
+    look = look_of(marks)
+    scale = {**look, "xscale": marks.size, "yscale": marks.size}
+    block = marks.layer if marks.facts else f"mark-{marks.shape}"
+    columns = (rounded(marks.x), rounded(marks.y), rounded(marks.z), _told(marks))
+    for k, (x, y, z, told) in enumerate(zip(*columns, strict=True)):
+        mark = layout.add_blockref(block, (x, y), dxfattribs=scale)
+        if told:
+            mark.set_xdata(OURS, told)
+        for tag, texts in marks.facts:
+            at = {**look, "height": marks.size, "flags": _UNSEEN, "style": "Standard"}
+            mark.add_attrib(tag, texts[k], (x, y), dxfattribs=at)
+        if not math.isnan(z):
+            # the symbol lies flat on the map, the point has its height
+            point = layout.add_point((x, y, z), dxfattribs=look)
+            if told:
+                point.set_xdata(OURS, told)
+
+
+def _told(marks: Marks) -> list[list[tuple[int, Any]]]:
+    """Extended data of each mark: its id as text, its station as a number; none without an id."""
+    stations = rounded(marks.station)
+    return [
+        [(1000, name), *([] if math.isnan(station) else [(1040, station)])] if name else []
+        for name, station in zip(marks.id.tolist(), stations, strict=True)
+    ]

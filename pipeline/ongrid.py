@@ -154,7 +154,8 @@ def _localised(reading: Reading, inputs: Inputs) -> Reading:
     )
     shots = apply_localisation(fit, reading.shots)
     _, outside = beyond_control(fit, shots, allowed_m=rules.beyond_control_m)
-    findings = tuple(one for one in reading.findings if one.kind != "not localised")
+    settled = {"not localised"} | ({"ellipsoid heights"} if rules.vertical != "none" else set())
+    findings = tuple(one for one in reading.findings if one.kind not in settled)
     return replace(reading, shots=shots, findings=(*findings, *fit.findings, *outside))
 
 
@@ -170,9 +171,11 @@ def _thinned(reading: Reading, rules: Scans) -> Reading:
     x, y = shots.easting - shots.easting.min(), shots.northing - shots.northing.min()
     rows = np.arange(len(shots))
     if rules.take_out_objects:
+        # on the grid as it is, for the places are named to a person who goes there
         found = bare_earth(
-            x, y, shots.elevation, BareEarthRules(step_m=rules.step_m, widest_m=rules.widest_m)
-        )
+            shots.easting, shots.northing, shots.elevation,
+            BareEarthRules(step_m=rules.step_m, widest_m=rules.widest_m),
+        )  # fmt: skip
         findings += taken_out(found, reading.file)
         rows = np.flatnonzero(found.ground)
     rows = rows[thin(x[rows], y[rows], shots.elevation[rows], rules.cell_m, keep=rules.keep)]

@@ -33,7 +33,7 @@ from pipeline.crew.work import CrewWork
 from pipeline.design import equations, strips
 from pipeline.design import feet as feet_of
 from pipeline.errors import DesignError, InputError, SurfaceError
-from pipeline.ingest.job.inputs import Inputs, read_inputs
+from pipeline.ingest.job.inputs import Inputs, read_before_shots, read_inputs
 from pipeline.judging import Morning, judge
 from pipeline.model import (
     NO_LINES,
@@ -56,7 +56,7 @@ from pipeline.model import (
     make_shots,
 )
 from pipeline.ongrid import on_grid
-from pipeline.settings import Job, SurfaceRules
+from pipeline.settings import DesignRules, SurfaceRules
 from pipeline.surface import lines as drawn
 from pipeline.surface import locate, tin
 from pipeline.surface.thin import thin
@@ -261,7 +261,7 @@ def compare_layers(
     volumes = []
     compared: dict[str, tuple[Surface, Overlay]] = {}
     for layer in corridor.layers:
-        design = _layer_surface(corridor, layer, job)
+        design = layer_surface(corridor, layer, job.design)
         difference = overlay.overlay(ground, design)
         volumes.append(quantities.quantity(layer.name, difference, tin.area(design)))
         compared[layer.name] = design, difference
@@ -274,11 +274,11 @@ def compare_layers(
     return (*compared[job.target.layer], tuple(volumes))
 
 
-def _layer_surface(corridor: Corridor, layer: Layer, job: Job) -> Surface:
+def layer_surface(corridor: Corridor, layer: Layer, rules: DesignRules) -> Surface:
     """A layer in triangles: of its file, of its sections, or of all parts of the design."""
     if corridor.parts:
-        return compose.layer_surface(corridor, layer.name, job.design).surface
-    return layer.surface or strips.triangulate(corridor, layer.name, job.design)
+        return compose.layer_surface(corridor, layer.name, rules).surface
+    return layer.surface or strips.triangulate(corridor, layer.name, rules)
 
 
 def difference_to_draw(ground: Surface, design: Surface, difference: Overlay) -> Overlay:
@@ -377,6 +377,9 @@ def _design_and_ground(
     folder: Path, day: str | None, elevation: float | None
 ) -> tuple[Corridor, Surface | None, bool]:
     """The corridor, today's ground unless an elevation is given in its stead, and a stop."""
+    if elevation is not None and day is None:
+        # the design answers alone, so it can be asked before anybody has shot
+        return build_corridor(read_before_shots(folder))[0], None, False
     inputs = read_inputs(folder, day)
     corridor, found = build_corridor(inputs)
     if elevation is not None:

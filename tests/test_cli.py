@@ -361,3 +361,12 @@ def test_a_second_layout_is_the_same_to_the_byte(street):
     lath("layout", street)
 
     assert (street / "out" / "layout" / "layout.csv").read_bytes() == first
+
+
+def test_a_design_answers_before_anybody_has_shot(tmp_path):
+    folder = tmp_path / "street"
+    shutil.copytree(FIXTURES / "demo", folder, ignore=shutil.ignore_patterns("shots"))
+    asked = ["at", str(folder), "--station", "100", "--elev", "103.0"]
+
+    assert CliRunner().invoke(main, asked).exit_code == 0
+    assert CliRunner().invoke(main, asked[:-2]).exit_code == 3

@@ -51,6 +51,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"publish_pictures", "planning"},
     "setting_out": GROUND | set(STAGES) | {"run", "publish", "saying"},
     "proof": GROUND | {"deliver", "run", "publish", "publish_days", "saying", "setting_out"},
+    "notebook": GROUND | set(STAGES) | {"run", "publish"},
     "convert_line": GROUND | {"ingest", "deliver", "design"},
     "convert": GROUND | {"ingest", "deliver", "surface", "convert_line"},
     "readout": GROUND | {"ingest", "convert"},

@@ -7,6 +7,7 @@ slip on the way to the grid shows as a mark that is off.
 from __future__ import annotations
 
 import math
+import re
 import shutil
 from pathlib import Path
 
@@ -125,6 +126,31 @@ def test_positions_are_tied_to_control_and_give_true_marks(tmp_path):
     assert_true_marks(day)
 
 
+def test_ellipsoid_heights_that_control_has_tied_are_nobodys_worry_any_more(tmp_path):
+    """A plane about 52 N 5 E (by PROJ), heights 43.2 m above those of the job."""
+    from pyproj import Proj
+
+    plane = Proj(proj="tmerc", lat_0=52.0, lon_0=5.0, ellps="GRS80")
+    rows = ["id,latitude_deg,longitude_deg,ellipsoid_height_m,code"]
+    east, north, height, codes = planar_rows()
+    marks = [(p.id, p.easting, p.northing, p.elevation, "CP") for p in truth.control()]
+    marks += [(f"P{k}", east[k], north[k], height[k], codes[k]) for k in range(len(codes))]
+    for name, e, n, z, code in marks:
+        longitude, latitude = plane(e - 5300.0, n - 3150.0, inverse=True)
+        rows.append(f"{name},{latitude:.10f},{longitude:.10f},{z + 43.2:.4f},{code}")
+    table = (
+        '[shots.positions]\nlocalise = true\nsource_crs = "EPSG:4258"\n'
+        "local_origin_deg = [52.0, 5.0]\n\n"
+        '[[shots.formats]]\nfiles = "positions.csv"\nkind = "positions"'
+    )
+    day = run_day(
+        street_with(tmp_path, "positions.csv", "\n".join(rows) + "\n", table), None, Stopwatch()
+    )
+
+    assert not {"ellipsoid heights", "not localised"} & {one.kind for one in day.findings}
+    assert_true_marks(day)
+
+
 def test_positions_without_control_are_refused(tmp_path):
     rows = "id,easting_m,northing_m,elevation_m,code\nP1,1,2,3,GR\nP2,4,5,6,GR\n"
     table = (
@@ -163,6 +189,10 @@ def test_a_scan_with_a_machine_on_it_gives_the_clay_below(tmp_path):
 
     taken = [finding for finding in day.findings if "stand above the ground" in finding.text]
     assert len(taken) == 1
+    east_of_it, north_of_it = truth.point(np.array([40.0]), np.array([-2.0]))
+    said = re.search(r"at E ([0-9.]+) N ([0-9.]+)", taken[0].text)
+    assert float(said[1]) == pytest.approx(float(east_of_it[0]), abs=0.5)
+    assert float(said[2]) == pytest.approx(float(north_of_it[0]), abs=0.5)
     assert day.ground.z.max() < height[~machine].max() + 0.01
     rows = (day.dots.station > 5) & (day.dots.station < 70) & (np.abs(day.dots.offset) < 4.5)
     true = truth.difference(day.dots.station[rows], day.dots.offset[rows])

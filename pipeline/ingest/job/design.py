@@ -23,7 +23,7 @@ from pipeline.units import parse_number, parse_station
 
 __all__ = ["read_alignment", "read_profile", "read_sections"]
 
-_ALIGNMENT = (
+ALIGNMENT_COLUMNS = (
     "kind", "length_m", "radius_m", "radius_end_m", "turn", "easting_m", "northing_m",
     "azimuth_deg", "station",
 )  # fmt: skip
@@ -34,9 +34,9 @@ _USES = {
     "clothoid": {"length_m", "radius_m", "radius_end_m", "turn"},
     "equation": {"station_back", "station_ahead"},
 }
-_EQUATION = ("station_back", "station_ahead")
+EQUATION_COLUMNS = ("station_back", "station_ahead")
 _TURNS = {"right": 1, "left": -1}
-_PROFILE = ("station", "elevation_m", "curve_in_m", "curve_out_m")
+PROFILE_COLUMNS = ("station", "elevation_m", "curve_in_m", "curve_out_m")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +93,13 @@ def read_alignment(path: Path) -> AlignmentRows:
         The file cannot be read; a column is missing, unknown or twice there; a cell
         is not what belongs there. File, line and column are named.
     """
-    rows = _table(path, _ALIGNMENT, _EQUATION)
+    rows = _table(path, ALIGNMENT_COLUMNS, EQUATION_COLUMNS)
     for number, row in enumerate(rows):
         kinds = ["start"] if number == 0 else ["line", "arc", "clothoid"]
-        kinds += ["equation"] if number and _EQUATION[0] in row.cells else []
+        kinds += ["equation"] if number and EQUATION_COLUMNS[0] in row.cells else []
         if row.cells["kind"] not in kinds:
             row.refuse("kind", " or ".join(kinds))
-        for column in (*_ALIGNMENT[1:], *_EQUATION):
+        for column in (*ALIGNMENT_COLUMNS[1:], *EQUATION_COLUMNS):
             if row.cells.get(column) and column not in _USES[row.cells["kind"]]:
                 row.refuse(column, f"nothing: a row of kind {row.cells['kind']} does not use it")
     if len(rows) < 2:
@@ -128,7 +128,8 @@ def _equations(rows: list[_Row], start: float) -> tuple[tuple[float, float, floa
     internal, shown = start, start
     for row in rows:
         back, ahead = (
-            row.number(column, "a station such as 0+240", parse_station) for column in _EQUATION
+            row.number(column, "a station such as 0+240", parse_station)
+            for column in EQUATION_COLUMNS
         )
         if back < shown:
             row.refuse("station_back", f"a station not before {shown:g}, which the line has here")
@@ -185,7 +186,7 @@ def read_profile(path: Path) -> ProfileRows:
     DesignError
         As for `read_alignment`.
     """
-    rows = _table(path, _PROFILE, ("radius_m",))
+    rows = _table(path, PROFILE_COLUMNS, ("radius_m",))
     points = []
     for row in rows:
         halves = [

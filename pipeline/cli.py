@@ -11,7 +11,7 @@ import click
 
 from pipeline import __version__
 from pipeline.errors import LathError
-from pipeline.options import FOLDER, NUMBER, STATION
+from pipeline.options import FOLDER, NUMBER, STATION, fresh
 from pipeline.terminal import as_text, say_clock, say_unless, stopwatch, telling
 
 HELD = 4
@@ -62,6 +62,7 @@ def main() -> None:
 @main.command()
 @click.argument("folder", type=FOLDER, default=Path("lath-demo"))
 @as_json
+@fresh
 def demo(folder: Path, json_wanted: bool) -> None:
     """Lay down the invented job in FOLDER and run it.
 
@@ -82,6 +83,7 @@ def demo(folder: Path, json_wanted: bool) -> None:
 @click.option("--out", type=FOLDER, help="Where packages go; JOB/out if not given.")
 @click.option("--pictures", is_flag=True, help="Plan, profile and sections as PNG and SVG, too.")
 @as_json
+@fresh
 def run(job: Path, day: str | None, out: Path | None, pictures: bool, json_wanted: bool) -> None:
     """Make the crew's package from the morning's shots.
 
@@ -137,6 +139,7 @@ def watch_command(
 @click.argument("job", type=FOLDER)
 @of_day
 @as_json
+@fresh
 def check(job: Path, day: str | None, json_wanted: bool) -> None:
     """Read and check everything; write nothing.
 
@@ -193,6 +196,7 @@ def verify(out: Path, job: Path | None, json_wanted: bool) -> None:
 @click.option("--north", type=NUMBER, help="Northing on the job grid [m].")
 @click.option("--elev", type=NUMBER, help="Elevation there [m], instead of today's ground.")
 @as_json
+@fresh
 def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
     job: Path,
     day: str | None,
@@ -274,6 +278,7 @@ def read(files: tuple[Path, ...], **options: Any) -> None:
 @click.option("--spread", type=NUMBER, help="Cement spread [kg/m2], instead of the job's.")
 @click.option("--equal-costs", is_flag=True, help="As if too high and too low cost the same.")
 @as_json
+@fresh
 def pregrade(
     job: Path, day: str | None, spread: float | None, equal_costs: bool, json_wanted: bool
 ) -> None:
@@ -307,6 +312,7 @@ def pregrade(
 @click.argument("before")
 @click.argument("after")
 @as_json
+@fresh
 def compare_days(job: Path, before: str, after: str, json_wanted: bool) -> None:
     """What moved between two mornings, sure or within the noise.
 

@@ -22,6 +22,7 @@ from pipeline.crew.pregrade import recommendation as pregrade
 from pipeline.crew.pregrade import sheet as pregrade_sheet
 from pipeline.design.equations import station_text
 from pipeline.errors import JobError
+from pipeline.kept.calls import keep
 from pipeline.model import Alignment, Quantity, Table
 from pipeline.run import Day
 from pipeline.units import round_half_away
@@ -68,6 +69,7 @@ def earthworks(day: Day) -> Earthworks:
     (quantity,) = (row for row in day.quantities if row.layer == layer)
     found = _stretches(day, rules.interval_m)
     sure, spread, roughness = _how_sure(day, quantity)
+    whole = keep(uncertainty.whole_design, day.design, alignment)
     return Earthworks(
         quantity=quantity,
         stretches=found,
@@ -76,9 +78,7 @@ def earthworks(day: Day) -> Earthworks:
         ),
         evenness=evening.balance(_stretches(day, rules.balance_m / 8.0), day.at_shots, rules),
         sure=sure,
-        next_shots=next_shots.next_shots(
-            spread, uncertainty.whole_design(day.design, alignment), roughness, rules.shot_sigma_m
-        ),
+        next_shots=keep(next_shots.next_shots, spread, whole, roughness, rules.shot_sigma_m),
     )
 
 
@@ -86,7 +86,7 @@ def _stretches(day: Day, step: float) -> intervals.Intervals:
     line = day.morning.corridor.alignment
     stations = intervals.interval_stations(float(line.station[0]), float(line.station[-1]), step)
     layer = day.morning.inputs.job.target.layer
-    return intervals.by_interval(layer, day.difference, day.design, line, stations)
+    return keep(intervals.by_interval, layer, day.difference, day.design, line, stations)
 
 
 def _how_sure(
@@ -99,11 +99,13 @@ def _how_sure(
     rows = np.flatnonzero(np.isin(morning.fate, ("in the surface", "same place as another shot")))
     stated = morning.shots.sigma_v[rows] if own else np.empty(0)
     sigma = uncertainty.shot_sigma(day.ground, stated, rules)
-    spread = uncertainty.sample(
-        day.ground, day.design, sigma, morning.corridor.alignment, quantity.compared_area_m2
-    )
-    roughness = uncertainty.learned(spread)
-    return uncertainty.standard_errors(quantity, spread, roughness, rules), spread, roughness
+    spread = keep(
+        uncertainty.sample, day.ground, day.design, sigma, morning.corridor.alignment,
+        quantity.compared_area_m2,
+    )  # fmt: skip
+    roughness = keep(uncertainty.learned, spread)
+    sure = keep(uncertainty.standard_errors, quantity, spread, roughness, rules)
+    return sure, spread, roughness
 
 
 def earthworks_words(found: Earthworks, day: Day) -> tuple[str, ...]:

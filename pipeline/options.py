@@ -52,3 +52,16 @@ class StationName(click.ParamType[str]):
 NUMBER = Finite("number", _number)
 STATION = StationName()
 FOLDER = click.Path(path_type=Path)
+
+
+def _keeping(ctx: click.Context, _: click.Parameter, fresh: bool) -> None:
+    from pipeline.kept.calls import keeping
+
+    ctx.with_resource(keeping(fresh=fresh))
+
+
+fresh = click.option(
+    "--fresh", is_flag=True, expose_value=False, callback=_keeping,
+    help="Work everything out anew; believe no kept result.",
+)  # fmt: skip
+"""Keeps results for the command that it stands on."""

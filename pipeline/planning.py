@@ -9,6 +9,7 @@ from pipeline.crew.page import charts
 from pipeline.crew.plan import drawing as plan
 from pipeline.crew.plan.plain import plain_drawing
 from pipeline.judging import things_off
+from pipeline.kept.calls import keep
 from pipeline.model import Bools, Drawing, Utilities
 from pipeline.model.charts import Chart
 from pipeline.run import Day, shading
@@ -32,7 +33,7 @@ def plan_drawings(day: Day, words: plan.PlanWords) -> tuple[Drawing, Drawing | N
     """The day's map, and the one for poor readers where the job asks for it."""
     sheet = day.morning.inputs.job.sheet
     inputs = _inputs(day, words, local_shift=sheet.local_shift)
-    drawn = plan.drawing(inputs)
+    drawn = keep(plan.drawing, inputs)
     return drawn, plain_drawing(drawn, inputs) if sheet.plain_map else None
 
 

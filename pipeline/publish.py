@@ -18,6 +18,7 @@ from pipeline.deliver import csv, json
 from pipeline.deliver.history import HISTORY_FILE
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
+from pipeline.kept.calls import keep
 from pipeline.model import Table
 from pipeline.planning import listed_rows, plan_drawings
 from pipeline.run import DRAWN_CELL_M, Day, shading, sorted_findings
@@ -139,9 +140,9 @@ def drawing_files(day: Day) -> dict[str, bytes]:
     from pipeline.deliver import dxf
 
     drawn, plain = plan_drawings(day, plan_words(day))
-    files = {"cutfill.dxf": dxf.dxf_bytes(drawn)}
+    files = {"cutfill.dxf": keep(dxf.dxf_bytes, drawn)}
     if plain is not None:
-        files["cutfill-plain.dxf"] = dxf.dxf_bytes(plain, plain=True)
+        files["cutfill-plain.dxf"] = keep(dxf.dxf_bytes, plain, plain=True)
     return files
 
 
@@ -154,7 +155,8 @@ def surfaces_bytes(day: Day) -> bytes:
 
     inputs, corridor = day.morning.inputs, day.morning.corridor
     hold = "HOLD " if day.held else ""
-    return landxml_bytes(
+    return keep(
+        landxml_bytes,
         [
             replace(day.ground, name=f"{hold}ground {inputs.day}"),
             replace(day.design, name=f"{hold}{inputs.job.target.layer}"),

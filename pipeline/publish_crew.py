@@ -30,6 +30,7 @@ from pipeline.design import feet as feet_of
 from pipeline.errors import InputError, LathError
 from pipeline.ingest.job.morning import days
 from pipeline.ingest.wgs84 import to_wgs84
+from pipeline.kept.calls import keep
 from pipeline.model import (
     Bools,
     Corridor,
@@ -92,7 +93,7 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
         body = files["instrument.csv"]
         files["instrument.csv"] = body[body.index(b"\r\n") + 2 :]
     words = card.CardWords(day.morning.inputs.day, package, control_words(day), day.held)
-    files["crew.pdf"] = pdf.pdf_bytes(card.book(work, words))
+    files["crew.pdf"] = keep(pdf.pdf_bytes, keep(card.book, work, words))
     on_earth = geojson(points, job.grid.crs)
     if on_earth:
         files["instrument.geojson"] = on_earth
@@ -102,7 +103,9 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
 def _sightlines(work: CrewWork) -> Table:
     """``sightlines.csv``: the sights of every street."""
     rules, rounding = work.job.sights, work.job.rounding
-    tables = [sightline.table(one.corridor, one.sights, rules, rounding) for one in work.streets]
+    tables = [
+        keep(sightline.table, one.corridor, one.sights, rules, rounding) for one in work.streets
+    ]
     return replace(tables[0], rows=tuple(row for table in tables for row in table.rows))
 
 
@@ -168,19 +171,24 @@ def _street_work(whole: _Whole, street: Street) -> CrewWork:
         sheet=sheet,
         flags=whole.flags[rows],
         to_line=_to_line(corridor, sheet, layer, job),
-        sights=sightline.sights(
-            (corridor, job.target.layer), day.ground, spots, job.sights, job.rounding.on_grade_m
+        sights=keep(
+            sightline.sights,
+            (corridor, job.target.layer),
+            day.ground,
+            spots,
+            job.sights,
+            job.rounding.on_grade_m,
         ),
         spots=edge_spots((corridor, layer), day.ground, edges, job.edge),
         seen=seen(edges),
-        straight=straightness(corridor, layer, edges, job.edge),
+        straight=keep(straightness, corridor, layer, edges, job.edge),
         long_sights=tuple(
             wobble
             for edge in edges
             for wobble in long_sight(corridor, edge, max(job.edge.chord_limits_m))
         ),
         path=_path(whole, corridor, layer),
-        bank=backing_bank(corridor, layer, day.ground, job.bank) if layer else None,
+        bank=keep(backing_bank, corridor, layer, day.ground, job.bank) if layer else None,
         things=things,
         ties=whole.ties,
         turns=_turns(whole, street),
@@ -311,9 +319,8 @@ def _path(whole: _Whole, corridor: Corridor, layer: str) -> Path | None:
         easting=np.concatenate([things.easting, hubs.easting]),
         northing=np.concatenate([things.northing, hubs.northing]),
     )
-    return machine_path(
-        (corridor, layer), day.ground, (shots.easting, shots.northing), objects, rules
-    )
+    at = shots.easting, shots.northing
+    return keep(machine_path, (corridor, layer), day.ground, at, objects, rules)
 
 
 def _has(corridor: Corridor, break_name: str) -> bool:

@@ -8,6 +8,7 @@ from pipeline.crew.page import lists as daypage
 from pipeline.crew.page import whereami
 from pipeline.crew.plan.frame import PlanWords
 from pipeline.deliver import page
+from pipeline.kept.calls import keep
 from pipeline.model import Table
 from pipeline.run import Day, shading
 
@@ -30,7 +31,7 @@ def page_files(
         What moved since the day before, final text.
     """
     inputs = page_inputs(day, words, changes, changes_tables)
-    return {"day.html": page.page_bytes(daypage.day_page(inputs))}
+    return {"day.html": keep(page.page_bytes, keep(daypage.day_page, inputs))}
 
 
 def page_inputs(
@@ -50,7 +51,7 @@ def page_inputs(
         ground=day.ground,
         bands=shaded.bands,
         bands_m=bands_m,
-        zero=difference_map.zero_line(day.drawn),
+        zero=keep(difference_map.zero_line, day.drawn),
         gaps=shaded.unshot,
         shots=morning.shots,
         used=morning.used,

@@ -35,6 +35,7 @@ from pipeline.design import feet as feet_of
 from pipeline.errors import DesignError, InputError, SurfaceError
 from pipeline.ingest.job.inputs import Inputs, read_before_shots, read_inputs
 from pipeline.judging import Morning, judge
+from pipeline.kept.calls import keep
 from pipeline.model import (
     NO_LINES,
     Band,
@@ -166,8 +167,8 @@ def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
 
 def build_corridor(inputs: Inputs) -> tuple[Corridor, Findings]:
     """The whole design of the job, and what of it a person should see before dirt moves."""
-    corridor, found = assemble.design(inputs.design, inputs.job)
-    return corridor, (*found, *assemble.checked(corridor, inputs.job, inputs.utilities))
+    corridor, found = keep(assemble.design, inputs.design, inputs.job)
+    return corridor, (*found, *keep(assemble.checked, corridor, inputs.job, inputs.utilities))
 
 
 def build_ground(morning: Morning) -> tuple[Morning, Surface]:
@@ -189,7 +190,7 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     # the points of a scan were thinned already: two neighbours are not one shot taken twice
     crew = bool(morning.placed.by_hand[rows].any())
     rules = job.surface if crew else replace(job.surface, same_place_m=0.0)
-    surface, more = tin.build(ground, join_lines([coded, *from_files]), rules)
+    surface, more = keep(tin.build, ground, join_lines([coded, *from_files]), rules)
     fate = morning.fate.copy()
     unused = np.setdiff1d(np.arange(len(rows)), surface.point)
     twice = {name for one in more if one.kind in TWICE for name in one.points}
@@ -262,7 +263,7 @@ def compare_layers(
     compared: dict[str, tuple[Surface, Overlay]] = {}
     for layer in corridor.layers:
         design = layer_surface(corridor, layer, job.design)
-        difference = overlay.overlay(ground, design)
+        difference = keep(overlay.overlay, ground, design)
         volumes.append(quantities.quantity(layer.name, difference, tin.area(design)))
         compared[layer.name] = design, difference
     (target,) = (row for row in volumes if row.layer == job.target.layer)
@@ -277,8 +278,8 @@ def compare_layers(
 def layer_surface(corridor: Corridor, layer: Layer, rules: DesignRules) -> Surface:
     """A layer in triangles: of its file, of its sections, or of all parts of the design."""
     if corridor.parts:
-        return compose.layer_surface(corridor, layer.name, rules).surface
-    return layer.surface or strips.triangulate(corridor, layer.name, rules)
+        return keep(compose.layer_surface, corridor, layer.name, rules).surface
+    return layer.surface or keep(strips.triangulate, corridor, layer.name, rules)
 
 
 def difference_to_draw(ground: Surface, design: Surface, difference: Overlay) -> Overlay:
@@ -302,7 +303,8 @@ def shading(day: Day) -> Shading:
         return day.shading
     limits = band_limits(day.morning.inputs.job.sheet.bands_m)
     return Shading(
-        difference_map.bands(day.drawn, limits), difference_map.not_surveyed(day.ground, day.design)
+        keep(difference_map.bands, day.drawn, limits),
+        keep(difference_map.not_surveyed, day.ground, day.design),
     )
 
 
@@ -336,7 +338,7 @@ def crew_rows(
         ground=ground,
         design=design,
         difference=difference,
-        drawn=difference_to_draw(ground, design, difference),
+        drawn=keep(difference_to_draw, ground, design, difference),
         at_shots=at_shots,
         quantities=volumes,
         stakes=to_set,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,14 @@ class Published:
         np.testing.assert_allclose(
             got, self.expected[key], rtol=0, atol=atol, err_msg=f"{self.id} {key}: {self.source}"
         )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _nothing_kept_between_runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Commands keep their results in a folder of this run, never in the user's own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LATH_CACHE", str(tmp_path_factory.mktemp("kept-results")))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -34,7 +34,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model": {"errors"},
     **{stage: GROUND | others for stage, others in STAGES.items()},
     "demo": {"errors", "model"},
-    "ongrid": GROUND | {"ingest", "control", "surface"},
+    "kept": set(),
+    "ongrid": GROUND | {"ingest", "control", "surface", "kept"},
     "judging": GROUND | {"ingest", "checks", "compare", "design", "ongrid"},
     "assemble": GROUND | {"ingest", "design", "surface", "compare"},
     "run": GROUND | set(STAGES) | {"ongrid", "judging", "assemble"},
@@ -75,8 +76,18 @@ MAY_IMPORT: dict[str, set[str]] = {
         "watching",
     },
 }
+for _room in (
+    "run",
+    "publish_crew",
+    "publish_page",
+    "planning",
+    "earthworks",
+    "publish",
+    "options",
+):
+    MAY_IMPORT[_room] = MAY_IMPORT[_room] | {"kept"}
 FORBIDDEN_NAMES = {"utils", "helpers", "core", "common", "base", "manager"}
-TERMINAL_AND_DISK = {"ingest", "deliver", "cli", "demo"}
+TERMINAL_AND_DISK = {"ingest", "deliver", "cli", "demo", "kept"}
 
 MODULES = sorted(PIPELINE.rglob("*.py"))
 

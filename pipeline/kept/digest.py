@@ -1,0 +1,114 @@
+"""SHA-256 of a value by its content, and of the program that works on it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+import weakref
+from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+_LIBRARIES = (
+    "numpy", "scipy", "pythoncdt", "shapely", "pyproj", "ezdxf", "reportlab", "laspy", "lazrs",
+)  # fmt: skip
+_LARGE = 4096
+# an array that nobody can write to is read once a run
+_seen: dict[int, tuple[weakref.ref[np.ndarray[Any, Any]], bytes]] = {}
+
+
+class NotDigestedError(TypeError):
+    """A value whose content is not all known, such as a function made on the spot."""
+
+
+@cache
+def program() -> str:
+    """Of every file of the package, of the libraries' versions and of Python."""
+    found = hashlib.sha256()
+    for path in sorted(_PACKAGE.rglob("*")):
+        if path.is_file() and "__pycache__" not in path.parts:
+            found.update(path.relative_to(_PACKAGE).as_posix().encode() + b"\0")
+            found.update(hashlib.sha256(path.read_bytes()).digest())
+    about = [platform.python_version(), platform.machine(), platform.system()]
+    about += [f"{name} {version(name)}" for name in _LIBRARIES]
+    found.update(json.dumps(about).encode())
+    return found.hexdigest()
+
+
+def digest(*values: Any) -> str:
+    """Of the content of values: nouns, arrays, tuples, lists, mappings, texts, numbers, paths.
+
+    Raises
+    ------
+    NotDigestedError
+        Something else is among them.
+    """
+    found = hashlib.sha256()
+    _add(values, found.update)
+    return found.hexdigest()
+
+
+def _add(value: Any, put: Callable[[bytes], None]) -> None:
+    if isinstance(value, np.ndarray):
+        put(_array(value))
+    elif is_dataclass(value) and not isinstance(value, type):
+        kind = type(value)
+        put(f"<{kind.__module__}:{kind.__qualname__} ".encode())
+        for one in fields(value):
+            put(one.name.encode() + b"=")
+            _add(getattr(value, one.name), put)
+        put(b">")
+    elif isinstance(value, tuple | list):
+        put(f"({type(value).__name__} {len(value)} ".encode())
+        for each in value:
+            _add(each, put)
+        put(b")")
+    elif isinstance(value, Mapping):
+        put(f"{{{len(value)} ".encode())
+        for key, each in value.items():
+            _add(key, put)
+            _add(each, put)
+        put(b"}")
+    elif isinstance(value, frozenset):
+        _add(["frozenset", *sorted(value)], put)
+    else:
+        put(_plain(value))
+
+
+def _plain(value: Any) -> bytes:
+    """Length and content: nothing that follows can be taken for part of it."""
+    if isinstance(value, bytes):
+        kind, content = "bytes", value
+    elif isinstance(value, Path):
+        kind, content = "path", str(value).encode("utf-8", "surrogateescape")
+    elif isinstance(value, np.generic):
+        kind, content = value.dtype.str, value.tobytes()
+    elif value is None or isinstance(value, bool | int | float | str):
+        # the shortest text that reads back as the same float, nan and -0.0 apart
+        kind, content = type(value).__name__, repr(value).encode("utf-8", "surrogateescape")
+    else:
+        raise NotDigestedError(f"no digest of {type(value).__name__}")
+    return f"[{kind} {len(content)} ".encode() + content + b"]"
+
+
+def _array(values: np.ndarray[Any, Any]) -> bytes:
+    known = _seen.get(id(values))
+    if known is not None and known[0]() is values:
+        return known[1]
+    found = hashlib.sha256(f"{values.dtype.str} {values.shape}".encode())
+    if values.dtype == object:
+        # Python texts; escapes keep a lone surrogate of a file apart from a question mark
+        found.update(json.dumps(values.tolist()).encode())
+    else:
+        found.update(np.ascontiguousarray(values).data)
+    made = found.digest()
+    if values.size > _LARGE and values.flags.owndata and not values.flags.writeable:
+        _seen[id(values)] = weakref.ref(values), made
+    return made

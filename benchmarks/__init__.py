@@ -1,0 +1,4 @@
+"""How fast, against what a competent person would script with general libraries.
+
+``python -m benchmarks`` measures and prints; ``--write`` puts it into RESULTS.md.
+"""

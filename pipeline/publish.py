@@ -12,6 +12,7 @@ import numpy as np
 from pipeline.compare.streets import streets_of
 from pipeline.crew import dots, fate
 from pipeline.crew.hubs import cutsheet, stakes
+from pipeline.crew.measures import measures
 from pipeline.crew.plan.drawing import PlanWords
 from pipeline.crew.summary import CAUTION, mean_words
 from pipeline.deliver import csv, json
@@ -87,6 +88,7 @@ def _since(day: Day) -> tuple[tuple[str, ...], tuple[Table, ...]]:
     """What moved since the morning before, and how far the work has come."""
     from pipeline import publish_days
 
+    unit = measures(_rounding(day))
     words: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
     if day.before is not None and day.since is not None:
@@ -94,8 +96,8 @@ def _since(day: Day) -> tuple[tuple[str, ...], tuple[Table, ...]]:
     if withheld(day):
         return words, tables
     return (
-        (*words, *publish_days.progress_words(day.trend)),
-        (*publish_days.trend_tables(day.trend), *tables),
+        (*words, *publish_days.progress_words(day.trend, unit)),
+        (*publish_days.trend_tables(day.trend, unit), *tables),
     )
 
 
@@ -172,7 +174,10 @@ def plan_words(day: Day) -> PlanWords:
     """What the title block of the drawing says."""
     inputs = day.morning.inputs
     job, summary = inputs.job, summary_of(day)
+    unit = measures(job.rounding)
     (target,) = (row for row in day.quantities if row.layer == job.target.layer)
+    cut, fill = (f"{unit.volume(x)} {unit.volume_unit}" for x in (target.cut_m3, target.fill_m3))
+    area = f"{unit.area(target.compared_area_m2)} {unit.area_unit}"
     return PlanWords(
         job=job.name,
         day=inputs.day,
@@ -183,17 +188,18 @@ def plan_words(day: Day) -> PlanWords:
         package=package_id(inputs, day.before),
         prepared_by=job.sheet.prepared_by,
         numbers=(
-            f"mean {mean_words(target.mean_cut_m)} m over {target.compared_area_m2:.0f} m2",
-            f"cut {target.cut_m3:.1f} m3, fill {target.fill_m3:.1f} m3",
-            f"not surveyed {target.uncovered_area_m2:.0f} m2",
+            f"mean {mean_words(target.mean_cut_m, unit)} {unit.unit} over {area}",
+            f"cut {cut}, fill {fill}",
+            f"not surveyed {unit.area(target.uncovered_area_m2)} {unit.area_unit}",
             *(
-                (f"map drawn from one shot in {DRAWN_CELL_M:g} m, volumes from all",)
+                (f"map drawn from one shot in {unit.stated(DRAWN_CELL_M)}, volumes from all",)
                 if day.drawn is not day.difference
                 else ()
             ),
         ),
         cautions=(CAUTION,),
         held=day.held,
+        unit=unit,
     )
 
 

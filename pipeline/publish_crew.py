@@ -21,6 +21,7 @@ from pipeline.crew.hubs.cutsheet import CutSheet
 from pipeline.crew.hubs.slope import SlopeStakes, slope_stakes
 from pipeline.crew.hubs.stakes import street_stations
 from pipeline.crew.hubs.stale import StaleMark, stale_marks
+from pipeline.crew.measures import measures
 from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.deliver import csv, pdf
@@ -134,7 +135,7 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
     )
     whole = _Whole(
         day, found, in_surface, edges_by_street(morning.corridor, target, in_surface, job.codes),
-        buried_table.tie_words(found, day.sheet.hubs), _flags(day, before),
+        buried_table.tie_words(found, day.sheet.hubs, measures(job.rounding)), _flags(day, before),
         stale_marks(before.dots, day.dots, job.target.stale_m) if before else (),
     )  # fmt: skip
     main, *rest = streets_of(morning.corridor)
@@ -224,13 +225,15 @@ def _slopes(whole: _Whole, street: Street, spots: Floats) -> SlopeStakes:
 def crew_findings(work: CrewWork) -> Findings:
     """What of the crew's work needs a person before anyone starts."""
     said: list[Finding] = []
+    unit = measures(work.job.rounding)
     main, things = work.corridor, work.things
     for one in work.streets:
         rows = np.flatnonzero(things.street == one.corridor.name)
         feet = Feet(
             *(getattr(things.feet, x)[rows] for x in ("station", "offset", "feet", "beyond"))
         )
-        told = hazards.findings(things.take(rows, feet, one.corridor.name), one.corridor.alignment)
+        own = things.take(rows, feet, one.corridor.name)
+        told = hazards.findings(own, one.corridor.alignment, unit)
         said += told if one is work else (_told_from(main, one.corridor, x) for x in told)
     for one in work.streets:
         said += _on_street(one, main)
@@ -255,7 +258,9 @@ def _on_street(work: CrewWork, main: Corridor) -> Findings:
     ]
     said += [
         Finding("note", "hubs at another offset", sentence, "correct stakes.hub_behind_m")
-        for sentence in disturbed.not_as_stated(sheet.offset, sheet.behind, work.job.stakes)
+        for sentence in disturbed.not_as_stated(
+            sheet.offset, sheet.behind, work.job.stakes, measures(work.job.rounding)
+        )
     ]
     if work.corridor is main:
         return tuple(said)
@@ -283,7 +288,7 @@ def _flags(day: Day, before: Day | None) -> Texts:
     """What is wrong with each hub of the sheet: off its line, shot twice, moved since."""
     sheet, inputs = day.sheet, day.morning.inputs
     old = before.sheet.hubs if before is not None else _hubs(inputs.yesterday, inputs.job)
-    since = disturbed.moved_since(sheet.hubs, old, inputs.job.stakes)
+    since = disturbed.moved_since(sheet.hubs, old, inputs.job.stakes, measures(inputs.job.rounding))
     pairs = zip(sheet.flag, since, strict=True)
     return texts("; ".join(word for word in pair if word) for pair in pairs)
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.compare import days, progress
+from pipeline.crew.measures import METRIC, Measures, measures
 from pipeline.crew.page import change as daychange
 from pipeline.deliver import history
 from pipeline.deliver.history import DayRecord
@@ -82,7 +83,9 @@ def change_words(before: Day, after: Day) -> tuple[tuple[str, ...], tuple[Table,
     shift, change = after.since or day_change(before, after)
     names = before.morning.inputs.day, after.morning.inputs.day
     line = after.morning.corridor.alignment
-    return daychange.sentences(shift, change, names), (daychange.change_table(change, line),)
+    unit = measures(after.morning.inputs.job.rounding)
+    said = daychange.sentences(shift, change, names, unit)
+    return said, (daychange.change_table(change, line, unit),)
 
 
 def change_findings(before: Day, after: Day) -> Findings:
@@ -177,11 +180,11 @@ def keep(day: Day, path: Path, package: str) -> str:
     return ""
 
 
-def trend_tables(rows: Sequence[progress.Progress]) -> tuple[Table, ...]:
+def trend_tables(rows: Sequence[progress.Progress], unit: Measures = METRIC) -> tuple[Table, ...]:
     """Progress by day and layer, the last days of it; none without a trend."""
-    return (daychange.trend_table(rows),) if rows else ()
+    return (daychange.trend_table(rows, unit),) if rows else ()
 
 
-def progress_words(rows: Sequence[progress.Progress]) -> tuple[str, ...]:
+def progress_words(rows: Sequence[progress.Progress], unit: Measures = METRIC) -> tuple[str, ...]:
     """How much of the first day's work is done today, by layer; nothing without a trend."""
-    return daychange.progress_sentences(rows)
+    return daychange.progress_sentences(rows, unit)

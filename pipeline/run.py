@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -28,6 +29,7 @@ from pipeline.crew import dots
 from pipeline.crew.edge.line import edges_by_street
 from pipeline.crew.gaps import without_guesses
 from pipeline.crew.hubs import cutsheet, street_layout
+from pipeline.crew.measures import measures
 from pipeline.crew.plan.inputs import band_limits
 from pipeline.crew.work import CrewWork
 from pipeline.design import equations, strips
@@ -327,9 +329,10 @@ def crew_rows(
     """Stakes to set, hubs as shot, numbers to paint."""
     job, corridor = morning.inputs.job, morning.corridor
     design, difference, volumes, at_shots = compared
+    unit = measures(job.rounding)
     hubs = np.flatnonzero(morning.rows("hub"))
     feet = morning.feet
-    to_set, left_out = street_layout.whole_stakes(corridor, job.stakes, job.layout.apart_m)
+    to_set, left_out = street_layout.whole_stakes(corridor, job.stakes, job.layout.apart_m, unit)
     shot = morning.shots.take(morning.rows("in the surface"))
     edges = edges_by_street(corridor, job.target.layer, shot, job.codes)
     painted = dots.whole_dots(corridor, ground, job.stakes, job.target, job.rounding)
@@ -343,7 +346,7 @@ def crew_rows(
         quantities=volumes,
         stakes=to_set,
         sheet=cutsheet.cut_sheet(
-            corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk
+            corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk, unit
         ),
         dots=without_guesses(painted, ground, streets_of(corridor), edges),
         findings=sorted_findings((*morning.findings, *left_out)),
@@ -360,32 +363,34 @@ def place_on_line(
     folder: Path, day: str | None, along: tuple[str, float], elevation: float | None
 ) -> Place:
     """Design and ground at (station, offset); `elevation`, if given, stands for the ground."""
-    corridor, ground, held = _design_and_ground(folder, day, elevation)
+    corridor, ground, held, unit = _design_and_ground(folder, day, elevation)
     chain = equations.chain_of(corridor.alignment, along[0])
     place = places.at_station(corridor, ground, chain, along[1])
-    return replace(places.with_ground(place, elevation), held=held)
+    return replace(places.with_ground(place, elevation), held=held, marks_unit=unit)
 
 
 def place_on_grid(
     folder: Path, day: str | None, grid: tuple[float, float], elevation: float | None
 ) -> Place:
     """Design and ground at (easting, northing); `elevation`, if given, stands for the ground."""
-    corridor, ground, held = _design_and_ground(folder, day, elevation)
+    corridor, ground, held, unit = _design_and_ground(folder, day, elevation)
     place = places.at_grid(corridor, ground, *grid)
-    return replace(places.with_ground(place, elevation), held=held)
+    return replace(places.with_ground(place, elevation), held=held, marks_unit=unit)
 
 
 def _design_and_ground(
     folder: Path, day: str | None, elevation: float | None
-) -> tuple[Corridor, Surface | None, bool]:
-    """The corridor, today's ground unless an elevation is given in its stead, and a stop."""
+) -> tuple[Corridor, Surface | None, bool, Literal["m", "ft"]]:
+    """The corridor, today's ground unless an elevation is given, a stop, and the marks' unit."""
     if elevation is not None and day is None:
         # the design answers alone, so it can be asked before anybody has shot
-        return build_corridor(read_before_shots(folder))[0], None, False
+        early = read_before_shots(folder)
+        return build_corridor(early)[0], None, False, early.job.rounding.marks_unit
     inputs = read_inputs(folder, day)
     corridor, found = build_corridor(inputs)
+    unit = inputs.job.rounding.marks_unit
     if elevation is not None:
-        return corridor, None, False
+        return corridor, None, False, unit
     morning, ground = build_ground(judge(inputs, on_grid(inputs), (corridor, found)))
     held = any(finding.severity == "stop" for finding in morning.findings)
-    return corridor, ground, held
+    return corridor, ground, held, unit

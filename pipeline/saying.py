@@ -15,6 +15,7 @@ import numpy as np
 from pipeline import __version__
 from pipeline.compare.places import Place
 from pipeline.compare.streets import side_word, streets_of
+from pipeline.crew.measures import Measures, measures
 from pipeline.crew.page.change import progress_sentences
 from pipeline.crew.summary import CAUTION, Summary
 from pipeline.design.equations import station_text
@@ -24,7 +25,7 @@ from pipeline.judging import USED_FATES
 from pipeline.model import Alignment, Corridor, Finding, Quantity, Stakes, Table
 from pipeline.run import Day
 from pipeline.settings import Job
-from pipeline.units import format_length, format_side, lath_mark, round_half_away
+from pipeline.units import format_length, format_side, round_half_away
 
 MADE_WITH = (
     "ezdxf", "laspy", "lazrs", "numpy", "pyproj", "pythoncdt", "reportlab", "scipy", "shapely",
@@ -221,7 +222,8 @@ def summary_of(day: Day) -> Summary:
         findings=day.findings,
         assumed=assumed(job),
         withheld=day.held and job.target.withhold,
-        progress=progress_sentences(day.trend),
+        unit=measures(job.rounding),
+        progress=progress_sentences(day.trend, measures(job.rounding)),
     )
 
 
@@ -286,7 +288,9 @@ def place_object(place: Place) -> dict[str, Any]:
 
 
 def place_words(place: Place) -> list[str]:
-    """The same for a person."""
+    """The same for a person: elevations in metres, marks in the crew's unit."""
+    unit = Measures(place.marks_unit)
+    feet = " ft" if unit.unit == "ft" else ""
     side = format_side(place.offset)
     along = f"Station {place.called}"
     across = f"offset {format_length(place.offset)} {side}"
@@ -298,7 +302,8 @@ def place_words(place: Place) -> list[str]:
     lines.append(f"Ground            {ground}")
     for name, elevation in place.layers.items():
         height = format_length(elevation) or "not designed here"
-        lines.append(f"{name:18s}{height}  {lath_mark(place.cut[name])}".rstrip())
+        mark = unit.mark(place.cut[name])
+        lines.append(f"{name:18s}{height}  {mark}{feet if mark else ''}".rstrip())
     lines += [
         f"Also {called} {format_length(offset)}: inside a tight curve the place"
         " lies square to more than one station"

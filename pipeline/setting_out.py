@@ -11,6 +11,7 @@ from typing import Any
 
 from pipeline import __version__, saying
 from pipeline.crew.hubs import layout, street_layout
+from pipeline.crew.measures import measures
 from pipeline.deliver import csv
 from pipeline.deliver.package import write_package
 from pipeline.design.equations import station_text
@@ -58,7 +59,9 @@ def set_out(folder: Path) -> SettingOut:
     inputs = read_before_shots(folder)
     corridor, found = build_corridor(inputs)
     job = inputs.job
-    streets, more = street_layout.whole_layout(corridor, job.stakes, job.layout, inputs.utilities)
+    streets, more = street_layout.whole_layout(
+        corridor, job.stakes, job.layout, inputs.utilities, measures(job.rounding)
+    )
     return SettingOut(inputs, corridor, streets, (*found, *more))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -36,6 +37,8 @@ class Place:
     others_called: tuple[str, ...] = ()
     held: bool = False
     """True where a finding stops the day: nothing is marked by this cut."""
+    marks_unit: Literal["m", "ft"] = "m"
+    """What the crew of the job writes marks in."""
 
 
 def at_station(corridor: Corridor, ground: Surface | None, station: float, offset: float) -> Place:

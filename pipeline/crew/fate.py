@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.crew.words import paint
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Bools, Differences, Shots, Table, Texts
 from pipeline.settings import Rounding
-from pipeline.units import format_length, format_side, ground_mark
+from pipeline.units import format_length, format_side
 
 
 def table(
@@ -43,7 +44,7 @@ def table(
             format_length(shots.northing[i]),
             format_length(shots.elevation[i]),
             format_length(at_shots.cut[i]),
-            ground_mark(float(at_shots.cut[i]), step=rounding.dirt_m, on_grade=rounding.on_grade_m),
+            paint(float(at_shots.cut[i]), rounding) if np.isfinite(at_shots.cut[i]) else "",
             fate[i],
             shots.files[shots.file[i]],
             str(shots.line[i]),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pipeline.compare.streets import has_break, own_name
 from pipeline.crew.hubs.references import layer_with
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design import profile as grade_line
@@ -13,7 +14,7 @@ from pipeline.design.equations import named
 from pipeline.errors import DesignError
 from pipeline.model import Alignment, Corridor, Finding, Findings, Utilities
 from pipeline.settings_crew import HazardRules
-from pipeline.units import format_length, format_side
+from pipeline.units import format_side
 
 GUTTER = "flowline"
 _ASIDE_M = 2.0  # an inlet this far across from the gutter serves another line [assumed]
@@ -102,7 +103,7 @@ def _nearest(
     return (min(near)[1], float(min(near)[2])) if near else ("", float("nan"))
 
 
-def turn_words(turn: Turn) -> str:
+def turn_words(turn: Turn, unit: Measures = METRIC) -> str:
     """What the page says of a high or low point."""
     if not turn.inlet_due:
         return ""
@@ -111,7 +112,7 @@ def turn_words(turn: Turn) -> str:
     off = turn.inlet_off_m
     if abs(off) < 0.05:
         return f"{turn.inlet} at it"
-    return f"{turn.inlet} {format_length(abs(off), step=0.1)} m {'ahead' if off > 0 else 'back'}"
+    return f"{turn.inlet} {unit.long(abs(off))} {unit.unit} {'ahead' if off > 0 else 'back'}"
 
 
 def findings(found: tuple[Turn, ...], line: Alignment | None = None) -> Findings:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.stretches import outermost, runs
 from pipeline.model import Corridor, Floats, Ints, Stakes
-from pipeline.units import format_length
 
 KEEP_LINE = "keep the painted line in sight until the last pass"
 
@@ -71,14 +71,14 @@ def _outer_rows(dots: Stakes, side: int) -> Ints:
     return np.asarray(order[first], dtype=np.int64)
 
 
-def pass_words(run: PassRun, pass_m: float) -> str:
+def pass_words(run: PassRun, pass_m: float, unit: Measures = METRIC) -> str:
     """``3 passes: 10 + 10 + 4 cm``, the deepest place of the stretch deciding."""
     left, depths = run.most_m, []
     for _ in range(run.passes):
         depths.append(min(pass_m, left))
         left -= depths[-1]
-    cm = " + ".join(format_length(depth * 100.0, step=1.0) for depth in depths)
-    return f"{run.passes} passes: {cm} cm"
+    each = " + ".join(unit.small(depth) for depth in depths)
+    return f"{run.passes} passes: {each} {unit.small_unit}"
 
 
 def line_from_hub(hub_behind: ArrayLike, extension: ArrayLike, clearance: float) -> Floats:

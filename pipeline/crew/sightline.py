@@ -19,13 +19,14 @@ from pipeline.compare.streets import reach_of
 from pipeline.crew.dots import spots, where_shot
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.stretches import edge_layer, outermost
+from pipeline.crew.words import LATH_FT
 from pipeline.design import alignment as line
 from pipeline.design.equations import station_text
 from pipeline.model import Corridor, Floats, Surface, Table
 from pipeline.settings import Rounding
 from pipeline.settings_crew import SightRules
 from pipeline.surface import locate
-from pipeline.units import format_length, format_side, round_half_away
+from pipeline.units import FOOT_M, format_length, format_side, round_half_away
 
 ARC_MINUTE = np.pi / 180.0 / 60.0
 LOOKS_M = 0.5
@@ -297,7 +298,7 @@ def _why_not(sight: Sight, blocked: bool, rules: SightRules, on_grade: float) ->
             off.append(f"{side} {'high' if dot.ground > dot.design else 'low'}")
     why = [f"no dot: {', '.join(dict.fromkeys(off))}"] if off else []
     if sight.length_m > rules.longest_m + 1e-9:
-        why.append(f"longer than {rules.longest_m:g} m")
+        why.append("longer than the longest sight")
     if blocked:
         why.append("ground in the sight")
     return "; ".join(why)
@@ -331,7 +332,12 @@ def rod_words(reading: Reading, rules: SightRules, rounding: Rounding) -> str:
 
 
 def delta_words(delta: float, rounding: Rounding) -> str:
-    """``80 ABOVE`` or ``15 BELOW`` the sight in mm, ``ON SIGHT`` within half a step."""
+    """``80 ABOVE`` or ``15 BELOW`` the sight in mm, or in feet; ``ON SIGHT`` within half a step."""
+    if rounding.marks_unit == "ft":
+        feet = float(round_half_away(delta / FOOT_M, LATH_FT))
+        if feet == 0:
+            return "ON SIGHT"
+        return f"{abs(feet):.2f} {'ABOVE' if feet > 0 else 'BELOW'}"
     millimetres = float(round_half_away(delta, rounding.lath_m)) * 1000.0
     if millimetres == 0:
         return "ON SIGHT"

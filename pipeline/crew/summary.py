@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.model import Finding, Findings, Quantity
-from pipeline.units import format_length
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +26,7 @@ class Summary:
     findings: Findings
     assumed: tuple[str, ...]
     withheld: bool = False
+    unit: Measures = METRIC
     progress: tuple[str, ...] = ()
 
 
@@ -34,7 +35,7 @@ def words(summary: Summary) -> list[str]:
     shots = f"{summary.read} read, {summary.used} used, {summary.refused} not used, all listed"
     lines = [f"{summary.job}, {summary.day}", f"Shots      {shots}"]
     lines += [f"           {count:5d} {reason}" for reason, count in summary.reasons]
-    lines += _layer_lines(summary.quantities, summary.target)
+    lines += _layer_lines(summary.quantities, summary.target, summary.unit)
     lines += [
         f"{'' if number else 'Progress':11s}{text}" for number, text in enumerate(summary.progress)
     ]
@@ -64,23 +65,27 @@ CAUTION = (
 )
 
 
-def _layer_lines(quantities: Sequence[Quantity], target: str) -> list[str]:
-    lines = ["Layer      mean      cut m3   fill m3   compared m2  not surveyed m2"]
+def _layer_lines(quantities: Sequence[Quantity], target: str, unit: Measures) -> list[str]:
+    volume, area = unit.volume_unit, unit.area_unit
+    titles = f"{f'cut {volume}':>8s}{f'fill {volume}':>10s}{f'compared {area}':>14s}"
+    mean_of = "mean" if unit.unit == "m" else "mean ft"
+    lines = [f"Layer      {mean_of:9s}{titles}{f'not surveyed {area}':>18s}"]
     for row in quantities:
-        mean = mean_words(row.mean_cut_m)
+        mean = mean_words(row.mean_cut_m, unit)
         arrow = "  <- today's layer" if row.layer == target else ""
         lines.append(
-            f"           {mean:9s}{row.cut_m3:8.1f}{row.fill_m3:10.1f}"
-            f"{row.compared_area_m2:14.0f}{row.uncovered_area_m2:17.0f}   {row.layer}{arrow}"
+            f"           {mean:9s}{unit.volume(row.cut_m3):>8s}{unit.volume(row.fill_m3):>10s}"
+            f"{unit.area(row.compared_area_m2):>14s}{unit.area(row.uncovered_area_m2):>18s}"
+            f"   {row.layer}{arrow}"
         )
     return lines
 
 
-def mean_words(mean_cut_m: float) -> str:
-    """``C 0.012`` or ``F 0.034``: the mean of cut (+) and fill (-), to the millimetre."""
-    text = format_length(abs(mean_cut_m))
+def mean_words(mean_cut_m: float, unit: Measures = METRIC) -> str:
+    """``C 0.012`` or ``F 0.034``: the mean of cut (+) and fill (-), to a millimetre or 0.01 ft."""
+    text = unit.long(abs(mean_cut_m), 0.001)
     if not text or float(text) == 0:
-        return text and "0.000"
+        return text
     return f"{'C' if mean_cut_m > 0 else 'F'} {text}"
 
 

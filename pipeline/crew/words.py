@@ -49,12 +49,21 @@ def paint(cut: float, rounding: Rounding) -> str:
     >>> paint(0.124, Rounding()), paint(0.124, Rounding(marks_unit="ft")), paint(math.nan,
     ...       Rounding())
     ('C 12', 'C 0.4', 'NOT SHOT')
+
+    What is off by less than half a tenth and by more than the tolerance has hundredths:
+
+    >>> paint(0.0122, Rounding(marks_unit="ft")), paint(0.0099, Rounding(marks_unit="ft"))
+    ('C 0.04', 'GRADE')
     """
     if math.isnan(cut):
         return NOT_SHOT
     if rounding.marks_unit == "m":
         return ground_mark(cut, step=rounding.dirt_m, on_grade=rounding.on_grade_m)
-    mark = lath_mark(cut / FOOT_M, step=DIRT_FT, on_grade=rounding.on_grade_m / FOOT_M)
+    feet, tolerance = cut / FOOT_M, rounding.on_grade_m / FOOT_M
+    mark = lath_mark(feet, step=DIRT_FT, on_grade=tolerance)
+    if mark == "ON GRADE":
+        # less than half a tenth is not yet within the tolerance: GRADE would be a wrong dot
+        mark = lath_mark(feet, step=LATH_FT, on_grade=tolerance)
     return "GRADE" if mark == "ON GRADE" else mark
 
 
@@ -222,7 +231,8 @@ def _lint_cut(text: str, reference: str, place: Place, unit: str) -> list[str]:
         found.append("cut and fill on one line")
     number = text.split()[1]
     places = len(number.partition(".")[2])
-    if place == "dirt" and places > (0 if unit == "m" else 1):
+    below_a_tenth = unit == "ft" and places == 2 and float(number) < DIRT_FT
+    if place == "dirt" and places > (0 if unit == "m" else 1) and not below_a_tenth:
         found.append("finer than dirt can be graded")
     if place == "lath" and places < 2:
         found.append("coarser than a hub is measured: metres or centimetres?")

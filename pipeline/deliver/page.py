@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 from pipeline.errors import OutputError
 from pipeline.model import Table
 from pipeline.model.daypage import Card, DayPage
+from pipeline.units import FOOT_M
 
 SCRIPTS = (
     "numbers.js", "stations.js", "line.js", "ground.js", "design.js", "place.js", "map.js",
@@ -205,7 +206,21 @@ def _work_slots(page: DayPage) -> dict[str, str]:
         "within": text(page.within),
         "least": text(page.within),
         "drawn": text(page.drawn),
+        "unit": text(page.unit),
+        "steps": _steps(page.unit),
     }
+
+
+def _steps(unit: str) -> str:
+    """The steps that the arrows can take: values in metres, words in the crew's unit."""
+    metres = FOOT_M if unit == "ft" else 1.0
+    steps = (1.0, 5.0, 10.0, 25.0) if unit == "ft" else (0.5, 1.0, 5.0, 10.0)
+    usual = 5.0 if unit == "ft" else 1.0
+    return "".join(
+        f'<option value="{step * metres:g}"{" selected" if step == usual else ""}>{step:g}'
+        f" {text(unit)}</option>"
+        for step in steps
+    )
 
 
 def _links(*, whole: bool) -> str:

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 PLAIN, BOLD = "LathMono", "LathMono-Bold"
 _FILES = {PLAIN: "DejaVuSansMono.ttf", BOLD: "DejaVuSansMono-Bold.ttf"}
 _CHECK_PT = 50.0 / 25.4 * 72.0
+_CHECK = "50 mm or 1.97 in: if not, the print is scaled"
 _PAD_PT = 2.0
 _ZEBRA = 0.94
 
@@ -236,7 +237,7 @@ def _foot(canvas: Canvas, book: CardBook, number: int) -> None:
     canvas.line(MARGIN_PT, y, MARGIN_PT + _CHECK_PT, y)
     for end in (MARGIN_PT, MARGIN_PT + _CHECK_PT):
         canvas.line(end, y - 3.0, end, y + 3.0)
-    canvas.drawString(MARGIN_PT + _CHECK_PT + 6.0, y - 2.0, "50 mm: if not, the print is scaled")
+    canvas.drawString(MARGIN_PT + _CHECK_PT + 6.0, y - 2.0, _CHECK)
     canvas.setFont(BOLD, SMALL_PT)
     words = f"page {number} of {len(book.pages)}"
     canvas.drawRightString(WIDTH_PT - MARGIN_PT, y - 2.0, words)

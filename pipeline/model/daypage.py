@@ -47,4 +47,5 @@ class DayPage:
     cautions: tuple[str, ...]
     within: str
     drawn: str
+    unit: str
     data: Mapping[str, Any] | None

@@ -86,7 +86,7 @@ def test_ground_in_the_way_and_a_long_sight_are_said(corridor):
     assert blocked.why_not == "ground in the sight"
     assert free.why_not == ""
     far = [s for s in sights(corridor, ground_at(corridor), (10.0, 50.0)) if s.way == "along"]
-    assert far[0].why_not == "longer than 30 m"
+    assert far[0].why_not == "longer than the longest sight"
 
 
 def test_the_eye_tells_apart_an_arc_minute():

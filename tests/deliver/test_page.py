@@ -26,7 +26,8 @@ def day_page(**changes):
         "job": "invented street", "day": "2026-05-14", "layer": "clay", "package": "0123456789",
         "held": False, "look": (), "look_note": "", "buried": (), "figures": (("Shots", "5 read"),),
         "tables": (), "changes": (), "changes_tables": (), "cautions": ("no locate",),
-        "within": "2 cm", "drawn": "", "data": {"target": "clay", "x": np.array([1, 2])},
+        "within": "2 cm", "drawn": "", "unit": "m",
+        "data": {"target": "clay", "x": np.array([1, 2])},
     }  # fmt: skip
     return DayPage(**{**parts, **changes})
 

@@ -7,13 +7,14 @@ import numpy as np
 from pipeline.crew.buried.things import CAUTION, Things, buried, mark, verdict_words
 from pipeline.crew.card.strip_map import place
 from pipeline.crew.match import ties
+from pipeline.crew.measures import METRIC, Measures, measures
 from pipeline.crew.work import CrewWork
 from pipeline.model import Shots, Table, Texts, texts
 from pipeline.settings_crew import HazardRules
 from pipeline.units import format_length, format_side
 
 
-def tie_words(found: Things, hubs: Shots) -> Texts:
+def tie_words(found: Things, hubs: Shots, unit: Measures = METRIC) -> Texts:
     """Distances from up to three hubs to each thing, so that it is found again; (n,).
 
     ``H17 6.32, H18 9.04, H62 8.80``: only distances that cross at 30 degrees or more.
@@ -25,7 +26,7 @@ def tie_words(found: Things, hubs: Shots) -> Texts:
         away = np.hypot(hubs.easting[rows] - place[0], hubs.northing[rows] - place[1])
         words.append(
             ", ".join(
-                f"{hubs.id[row]} {format_length(float(d), step=0.01)}"
+                f"{hubs.id[row]} {unit.long(float(d), 0.01)}"
                 for row, d in zip(rows, away, strict=True)
             )
         )
@@ -33,13 +34,16 @@ def tie_words(found: Things, hubs: Shots) -> Texts:
 
 
 def table(work: CrewWork) -> Table:
-    """Covers and margins in metres, + is below; the class of the worst case; what to do."""
-    things, rules = work.things, work.job.hazards
+    """Covers and margins in metres, + is below; the class of the worst case; what to do.
+
+    What is said to people, ``do``, ``mark`` and the ties, is in the crew's unit.
+    """
+    things, rules, unit = work.things, work.job.hazards, measures(work.job.rounding)
     columns = (
         "seq", "street", "id", "kind", "station", "side", "offset_m", "easting_m", "northing_m",
         "top_elevation_m", "known_from", "shot_id", "cover_today_m", "blade_margin_m",
         "rotor_margin_m", "blade_worst_m", "rotor_worst_m", "part_below_rotor_m", "class", "do",
-        "mark", "ties_m", "zone_m", "note", "caution",
+        "mark", f"ties_{unit.unit}", "zone_m", "note", "caution",
     )  # fmt: skip
     deep = buried(things, rules)
     rows = []
@@ -65,8 +69,8 @@ def table(work: CrewWork) -> Table:
                 things.shot_id[k],
                 *(format_length(float(x[k])) for x in numbers),
                 things.verdict[k],
-                verdict_words(things, k),
-                mark(things, k),
+                verdict_words(things, k, unit),
+                mark(things, k, unit),
                 work.ties[k],
                 _zone(rules),
                 "; ".join(x for x in ("buried" if deep[k] else "", things.note[k]) if x),

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from pipeline.compare.levels import ruling
 from pipeline.compare.streets import home_of
 from pipeline.crew.buried.listed import NOTHING, joined
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import feet as feet_of
 from pipeline.design.equations import named
 from pipeline.model import (
@@ -257,8 +258,8 @@ def _ordered(margin: Margins, order: Ints) -> Margins:
     )
 
 
-def verdict_words(found: Things, row: int) -> str:
-    """What to do at one thing, with distance and survey uncertainty, in whole centimetres.
+def verdict_words(found: Things, row: int, unit: Measures = METRIC) -> str:
+    """What to do at one thing, with distance and survey uncertainty, in the crew's small unit.
 
     Distances are rounded towards the danger.
     """
@@ -272,32 +273,27 @@ def verdict_words(found: Things, row: int) -> str:
     tool = "blade" if by_blade else "rotor"
     here = float((margin.blade if tool == "blade" else margin.rotor)[row])
     worst = float((margin.blade_worst if tool == "blade" else margin.rotor_worst)[row])
-    doubt = _centimetres(here - worst)
+    doubt, name = unit.outward(here - worst, "up"), unit.small_unit
     if verdict == "HIT":
         if here <= 0:
-            return f"HIT: {tool} {_centimetres(-here)} cm into it, +-{doubt} cm"
-        return f"HIT: {tool} {_below(here)} cm over it, the survey may be {doubt} cm off"
-    return f"{verdict}: at worst {_below(worst)} cm under the {tool}"
+            return f"HIT: {tool} {unit.outward(-here, 'up')} {name} into it, +-{doubt} {name}"
+        over = f"{unit.outward(here, 'down')} {name}"
+        return f"HIT: {tool} {over} over it, the survey may be {doubt} {name} off"
+    return f"{verdict}: at worst {unit.outward(worst, 'down')} {name} under the {tool}"
 
 
-def _centimetres(metres: float) -> int:
-    return int(np.ceil(metres * 100.0 - 1e-6))
+def below_words(metres: float, unit: Measures = METRIC) -> str:
+    """How far a thing lies below something, rounded towards the danger; ``?`` if unknown."""
+    return "?" if np.isnan(metres) else unit.outward(metres, "down")
 
 
-def below_words(metres: float) -> str:
-    """Whole centimetres that a thing lies below something, rounded towards the danger; ``?``."""
-    return "?" if np.isnan(metres) else str(_below(metres))
-
-
-def _below(metres: float) -> int:
-    return int(np.floor(metres * 100.0 + 1e-6))
-
-
-def mark(found: Things, row: int) -> str:
-    """What is written at the thing: ``DN 41`` and ``ROTOR 8`` in cm below blade and rotor."""
+def mark(found: Things, row: int, unit: Measures = METRIC) -> str:
+    """What is written at the thing: ``DN 41`` and ``ROTOR 8``, cm (ft) below blade and rotor."""
     if found.verdict[row] in {"UNKNOWN", "HIT"}:
         return f"{found.verdict[row]}"
-    below = [_below(float(x[row])) for x in (found.margins.blade, found.margins.rotor)]
+    below = [
+        unit.outward(float(x[row]), "down") for x in (found.margins.blade, found.margins.rotor)
+    ]
     return f"DN {below[0]} / ROTOR {below[1]}"
 
 
@@ -307,7 +303,7 @@ def buried(found: Things, rules: HazardRules) -> Bools:
         return np.asarray(found.cover > rules.buried_m)
 
 
-def findings(found: Things, line: Alignment | None = None) -> Findings:
+def findings(found: Things, line: Alignment | None = None, unit: Measures = METRIC) -> Findings:
     """What needs a person: hits, things unknown, and list and shots that miss each other.
 
     Stations are as `line` names them.
@@ -319,7 +315,7 @@ def findings(found: Things, line: Alignment | None = None) -> Findings:
                 _finding(
                     (found, i, line),
                     "in reach of blade or rotor",
-                    verdict_words(found, i),
+                    verdict_words(found, i, unit),
                     "have it located and exposed by hand, then lower it or work around it",
                 )
             )

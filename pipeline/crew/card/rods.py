@@ -7,10 +7,11 @@ import numpy as np
 from pipeline.crew.card.strip_map import between, place
 from pipeline.crew.card.table import Heading, list_pages
 from pipeline.crew.hubs.references import lath_name
+from pipeline.crew.measures import Measures, measures
 from pipeline.crew.sightline import Sight, delta_words
 from pipeline.crew.work import CrewWork
 from pipeline.model.pages import NUMBER_PT, CardPage
-from pipeline.units import format_length, format_side, round_half_away
+from pipeline.units import format_side, round_half_away
 
 _READ_AT = 5  # places on a sight that fit across a page
 _STEP_MM = 5.0
@@ -22,7 +23,7 @@ def sight_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     if not across:
         return []
     names = _sight_names(across)
-    rules, rounding = work.job.sights, work.job.rounding
+    rules, unit = work.job.sights, measures(work.job.rounding)
     rows = []
     for sight in across:
         at = {(r.what, format_side(r.offset)): r for r in sight.readings}
@@ -31,29 +32,30 @@ def sight_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         rows.append(
             (
                 place(work, sight.first.station),
-                *(_shows(r.delta_m) if r else "" for r in readings),
-                format_length(worst * 1000.0, step=1.0),
+                *(_shows(r.delta_m, unit) if r else "" for r in readings),
+                unit.fine(worst),
                 sight.why_not or "works",
             )
         )
     headings = [
         Heading("lath", NUMBER_PT, bold=True),
         *(Heading(f"{lath_name(what)}\n{side}", NUMBER_PT, bold=True) for what, side in names),
-        Heading("sd\nmm", align="right"),
+        Heading(f"sd\n{unit.fine_unit}", align="right"),
         Heading("dots", wrap=True),
     ]
     told = [
         (
             "Two equal rods on the dots at both edges; a third of the same length stands on grade"
-            " when its top is so many mm above (A) or below (B) the sight."
+            " when its top is so far above (A) or below (B) the sight."
         ),
         (
-            f"Longest sight {rules.longest_m:g} m; a dot is on grade within"
-            f" {rounding.on_grade_m * 1000:.0f} mm; rods {rules.rod_m:g} m."
+            f"Longest sight {unit.stated(rules.longest_m)}; a dot is on grade within"
+            f" {unit.fine(work.job.rounding.on_grade_m)} {unit.fine_unit}; rods"
+            f" {unit.stated(rules.rod_m)}."
         ),
         *_extra_dots(work),
     ]
-    bar = f"RODS OVER DOTS ON {work.layer.upper()}   mm"
+    bar = f"RODS OVER DOTS ON {work.layer.upper()}   {unit.fine_unit}"
     return list_pages(("Boning rods", bar), headings, rows, told, body_pt)
 
 
@@ -68,7 +70,10 @@ def _sight_names(across: list[Sight]) -> list[tuple[str, str]]:
     return sorted(best[:_READ_AT], key=lambda key: float(np.mean(counts[key])))
 
 
-def _shows(delta: float) -> str:
+def _shows(delta: float, unit: Measures) -> str:
+    if unit.unit == "ft":
+        feet = unit.fine(abs(delta))
+        return "0" if float(feet) == 0 else f"{feet} {'A' if delta > 0 else 'B'}"
     millimetres = float(round_half_away(delta * 1000.0, _STEP_MM))
     return "0" if millimetres == 0 else f"{abs(millimetres):.0f} {'A' if delta > 0 else 'B'}"
 

@@ -10,13 +10,13 @@ from pipeline.compare.streets import break_beside, own_name, reach_of, side_word
 from pipeline.crew.buried.things import CLASSES, verdict_words
 from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.lows import turn_words
+from pipeline.crew.measures import measures
 from pipeline.crew.passes import pass_words
 from pipeline.crew.stretches import outermost
 from pipeline.crew.work import CrewWork
 from pipeline.design.equations import station_text
 from pipeline.model import Floats
 from pipeline.model.pages import StripLine, StripMap, StripMark, StripPatch
-from pipeline.units import format_length
 
 MARGIN_M = 3.0
 """Street shown before the first and after the last lath of a page."""
@@ -156,27 +156,28 @@ def _patches(work: CrewWork, low: float, high: float) -> tuple[StripPatch, ...]:
 def stretch_notes(work: CrewWork, low: float, high: float, side: int) -> list[str]:
     """What lies between two stations: hazards of both sides, the rest of one, worst first."""
     hazards = hazard_notes(work, low, high)
+    unit = measures(work.job.rounding)
     said = [words for words in hazards if " CLEAR: " not in words]
     said += [
         f"EDGE {spot.verdict}: {between(work, spot.start, spot.end, side)} stands in"
-        f" {format_length(spot.amount_m * 100, step=1.0)} cm, paint and take off"
+        f" {unit.small(spot.amount_m)} {unit.small_unit}, paint and take off"
         for spot in work.spots
         if spot.side == side and spot.verdict in {"STOP", "PAINT"} and _meets(spot, low, high)
     ]
     bad = {"MISSING", "LOW", "HEAVY"}
     said += [
         f"BANK {run.state}: {between(work, run.start, run.end, side)},"
-        f" {format_length(run.build_m3, step=0.1)} m3 to build"
+        f" {unit.volume(run.build_m3)} {unit.volume_unit} to build"
         for run in (work.bank.runs if work.bank else ())
         if run.side == side and run.state in bad and _meets(run, low, high)
     ]
     for deep in work.passes:
         if deep.side == side and _meets(deep, low, high):
-            words = pass_words(deep, work.job.target.pass_m)
+            words = pass_words(deep, work.job.target.pass_m, unit)
             said.append(f"PASSES: {between(work, deep.start, deep.end, side)} {words}")
     for turn in work.turns:
         if low <= turn.station <= high and turn.offset * side >= 0:
-            words = turn_words(turn)
+            words = turn_words(turn, unit)
             at = place(work, turn.station, turn.offset)
             said.append(f"KEEP {turn.mark} of {turn.what} {at}" + (f": {words}" if words else ""))
     return said + [words for words in hazards if " CLEAR: " in words]
@@ -194,6 +195,6 @@ def hazard_notes(work: CrewWork, low: float, high: float) -> list[str]:
     return [
         f"{things.kind[k]} {things.id[k]}"
         f" {place(work, float(things.feet.station[k]), float(things.feet.offset[k]))}"
-        f" {verdict_words(things, k)}"
+        f" {verdict_words(things, k, measures(work.job.rounding))}"
         for k in rows
     ]

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pipeline.crew.card.strip_map import place
+from pipeline.crew.measures import measures
 from pipeline.crew.work import CrewWork
 from pipeline.model import Table
 from pipeline.units import format_length
@@ -48,28 +49,31 @@ def _row(work: CrewWork, **cells: object) -> tuple[str, ...]:
 
 
 def _edge(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    unit = measures(work.job.rounding)
     for spot in work.spots:
-        centimetres = format_length(abs(spot.amount_m) * 100.0, step=1.0)
-        paint = f"OFF {centimetres}" if spot.amount_m > 0 else f"short {centimetres}"
+        amount = unit.small(abs(spot.amount_m))
+        paint = f"OFF {amount}" if spot.amount_m > 0 else f"short {amount}"
         yield _row(
             work, what="edge", verdict=spot.verdict, side=spot.side, station_from=spot.start,
             station_to=spot.end, station=spot.station, amount_m=spot.amount_m,
             length_m=spot.length_m, volume_m3=spot.volume_m3, shots_apart_m=spot.shot_gap_m,
-            note=f"{paint} cm",
+            note=f"{paint} {unit.small_unit}",
         )  # fmt: skip
 
 
 def _straight(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    unit = measures(work.job.rounding)
     for one in work.straight:
-        said = f"tested on {one.tested_m:.1f} of {one.length_m:.1f} m"
-        limit = f"limit {one.limit_m * 1000:.0f} mm, {said}"
+        length = f"{unit.long(one.tested_m)} of {unit.long(one.length_m)} {unit.unit}"
+        limit = f"limit {unit.fine(one.limit_m)} {unit.fine_unit}, tested on {length}"
+        chord = f"straight-edge {unit.stated(one.chord_m)}"
         yield _row(
-            work, what=f"straight-edge {one.chord_m:g} m", verdict="WORST", side=one.side,
+            work, what=chord, verdict="WORST", side=one.side,
             amount_m=one.worst_m, length_m=one.tested_m, note=limit,
         )  # fmt: skip
         for wobble in one.wobbles:
             yield _row(
-                work, what=f"straight-edge {one.chord_m:g} m", verdict="WATCH", side=wobble.side,
+                work, what=chord, verdict="WATCH", side=wobble.side,
                 station_from=wobble.start, station_to=wobble.end, station=wobble.station,
                 amount_m=wobble.amount_m, length_m=wobble.end - wobble.start, note=limit,
             )  # fmt: skip
@@ -82,18 +86,21 @@ def _straight(work: CrewWork) -> Iterator[tuple[str, ...]]:
 
 
 def _seen(work: CrewWork) -> Iterator[tuple[str, ...]]:
+    unit = measures(work.job.rounding)
     for one in work.seen:
+        nose = f"{unit.long(one.smallest_nose_m)} {unit.unit}"
         yield _row(
             work, what="seen", verdict="SMALLEST NOSE", side=one.side, station_from=one.start,
             station_to=one.end, amount_m=one.smallest_nose_m, length_m=one.end - one.start,
             shots_apart_m=one.usual_gap_m,
-            note=f"a nose shorter than {one.smallest_nose_m:.1f} m may hide between shots",
+            note=f"a nose shorter than {nose} may hide between shots",
         )  # fmt: skip
 
 
 def _path(work: CrewWork) -> Iterator[tuple[str, ...]]:
     if work.path is None:
         return
+    unit = measures(work.job.rounding)
     for conflict in work.path.conflicts:
         yield _row(
             work, what=f"in the path: {conflict.what}", verdict="CONFLICT", side=conflict.side,
@@ -112,7 +119,8 @@ def _path(work: CrewWork) -> Iterator[tuple[str, ...]]:
     for side, nose in zip((-1, 1), work.path.smallest_nose_m, strict=True):
         if work.corridor.parts and not any(run.side == side for run in work.path.runs):
             continue  # a return has its curb on one side
-        known = f"shots are {nose:.1f} m apart at most" if np.isfinite(nose) else "no shot in it"
+        apart = f"shots are {unit.long(nose)} {unit.unit} apart at most"
+        known = apart if np.isfinite(nose) else "no shot in it"
         yield _row(
             work, what="machine path", verdict="SMALLEST NOSE", side=side,
             amount_m=nose if np.isfinite(nose) else float("nan"), note=known,

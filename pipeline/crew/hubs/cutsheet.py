@@ -13,6 +13,7 @@ from pipeline.compare.streets import Street, nearest, streets_of
 from pipeline.crew.hubs.disturbed import off_line, shot_twice
 from pipeline.crew.hubs.references import ReferenceLine, lath_name, reference_line
 from pipeline.crew.hubs.stakes import NO_LINES, column_name, line_of
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.walk import step_words, steps, walking_order
 from pipeline.crew.words import Faces, Work, distance, faces, fall_words, hub_mark
 from pipeline.design.equations import named
@@ -76,7 +77,12 @@ class CutSheet:
 
 
 def cut_sheet(
-    corridor: Corridor, hubs: Shots, feet: Feet, rules: StakeRules, walk: WalkRules | None = None
+    corridor: Corridor,
+    hubs: Shots,
+    feet: Feet,
+    rules: StakeRules,
+    walk: WalkRules | None = None,
+    unit: Measures = METRIC,
 ) -> CutSheet:
     """Cut or fill of every hub to the reference break and to each layer at that break.
 
@@ -92,6 +98,8 @@ def cut_sheet(
         Names the reference break and the faces of a lath; says when a hub is disturbed.
     walk : WalkRules, optional
         The order of the rows; up the left side and down the right where not given.
+    unit : Measures
+        What the flags are told in.
 
     Raises
     ------
@@ -110,14 +118,16 @@ def cut_sheet(
     names = tuple(layer.name for layer in corridor.layers)
     found = [np.flatnonzero(number == k) for k in range(len(streets))]
     parts = [
-        _measured(street, hubs.take(rows), (at.station[rows], at.offset[rows]), (rules, names))
+        _measured(
+            street, hubs.take(rows), (at.station[rows], at.offset[rows]), (rules, names, unit)
+        )
         for street, at, rows in zip(streets, along, found, strict=False)
     ]
     hubs = hubs.take(np.concatenate(found))
     station, offset, behind, reference, layers, off, street = _joined(parts)
     order = walking_order(station, offset, walk, (street, hubs.easting, hubs.northing))
     hubs, reference = hubs.take(order), reference.take(order)
-    twice = shot_twice(hubs, rules)
+    twice = shot_twice(hubs, rules, unit)
     side = np.where(offset < 0, -1, 1)[order]
     return CutSheet(
         hubs=hubs,
@@ -144,10 +154,10 @@ def _measured(
     street: Street,
     hubs: Shots,
     along: tuple[Floats, Floats],
-    by: tuple[StakeRules, tuple[str, ...]],
+    by: tuple[StakeRules, tuple[str, ...], Measures],
 ) -> _Measured:
     """Hubs of one street against its own reference break, and the layers' heights there."""
-    corridor, (rules, names) = street.corridor, by
+    corridor, (rules, names, unit) = street.corridor, by
     station, offset = _within_ends(corridor, along[0]), along[1]
     side = np.where(offset < 0, -1, 1)
     reference = reference_line(corridor, rules.reference, station, side)
@@ -155,7 +165,8 @@ def _measured(
     design = elevations(corridor, station, reference.offset, *grid, names)
     behind = np.abs(offset) - np.abs(reference.offset)
     named_so = texts([street.name] * len(hubs))
-    return station, offset, behind, reference, design, off_line(offset, behind, rules), named_so
+    flags = off_line(offset, behind, rules, unit)
+    return station, offset, behind, reference, design, flags, named_so
 
 
 def _joined(parts: Sequence[_Measured]) -> _Measured:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.model import Floats, Shots, Texts, texts
 from pipeline.settings import StakeRules
-from pipeline.units import format_length, format_side
+from pipeline.units import format_side
 
 LINE_NEEDS = 5
 """Hubs of one side from which their common line can be told [assumed]."""
 
 
-def off_line(offset: Floats, behind: Floats, rules: StakeRules) -> Texts:
+def off_line(offset: Floats, behind: Floats, rules: StakeRules, unit: Measures = METRIC) -> Texts:
     """Words for each hub that does not stand in line with the others of its side, (n,).
 
     The line is the median distance behind the reference where a side has five hubs or
@@ -29,11 +30,15 @@ def off_line(offset: Floats, behind: Floats, rules: StakeRules) -> Texts:
             off = float(behind[k]) - line
             if abs(off) > rules.moved_h_m + 1e-9:
                 way = "farther out" if off > 0 else "farther in"
-                words[k] = f"DISTURBED? {format_length(abs(off))} m {way} than its line"
+                words[k] = (
+                    f"DISTURBED? {unit.long(abs(off), 0.001)} {unit.unit} {way} than its line"
+                )
     return texts(words.tolist())
 
 
-def not_as_stated(offset: Floats, behind: Floats, rules: StakeRules) -> tuple[str, ...]:
+def not_as_stated(
+    offset: Floats, behind: Floats, rules: StakeRules, unit: Measures = METRIC
+) -> tuple[str, ...]:
     """A sentence for each side whose hubs stand at another distance than the job states."""
     said = []
     for side in (-1, 1):
@@ -43,13 +48,14 @@ def not_as_stated(offset: Floats, behind: Floats, rules: StakeRules) -> tuple[st
         line = float(np.median(here))
         if abs(line - rules.hub_behind_m) > rules.moved_h_m:
             said.append(
-                f"hubs {format_side(side)} stand {format_length(line, step=0.01)} m behind"
-                f" {rules.reference}, the job says {rules.hub_behind_m:.2f} m"
+                f"hubs {format_side(side)} stand {unit.long(line, 0.01)} {unit.unit} behind"
+                f" {rules.reference}, the job says {unit.long(rules.hub_behind_m, 0.01)}"
+                f" {unit.unit}"
             )
     return tuple(said)
 
 
-def moved_since(now: Shots, before: Shots, rules: StakeRules) -> Texts:
+def moved_since(now: Shots, before: Shots, rules: StakeRules, unit: Measures = METRIC) -> Texts:
     """Words for each hub of today that moved since it was shot before, by its id, (n,).
 
     Parameters
@@ -64,27 +70,29 @@ def moved_since(now: Shots, before: Shots, rules: StakeRules) -> Texts:
     words = []
     for k, name in enumerate(now.id):
         j = rows.get(str(name))
-        words.append("" if j is None else _moved(now, k, (before, j), rules))
+        words.append("" if j is None else _moved((now, k), (before, j), rules, unit))
     return texts(words)
 
 
-def shot_twice(hubs: Shots, rules: StakeRules) -> Texts:
+def shot_twice(hubs: Shots, rules: StakeRules, unit: Measures = METRIC) -> Texts:
     """Words for each hub whose id was shot at two places or heights this morning, (n,)."""
     first: dict[str, int] = {}
     words = []
     for k, name in enumerate(hubs.id):
         j = first.setdefault(str(name), k)
-        words.append(_moved(hubs, k, (hubs, j), rules) if j != k else "")
+        words.append(_moved((hubs, k), (hubs, j), rules, unit) if j != k else "")
     return texts(words)
 
 
-def _moved(now: Shots, k: int, old: tuple[Shots, int], rules: StakeRules) -> str:
-    before, j = old
+def _moved(
+    new: tuple[Shots, int], old: tuple[Shots, int], rules: StakeRules, unit: Measures
+) -> str:
+    (now, k), (before, j) = new, old
     away = float(np.hypot(now.easting[k] - before.easting[j], now.northing[k] - before.northing[j]))
     rise = float(now.elevation[k] - before.elevation[j])
     said = []
     if away > rules.moved_h_m + 1e-9:
-        said.append(f"{format_length(away)} m sideways")
+        said.append(f"{unit.long(away, 0.001)} {unit.unit} sideways")
     if abs(rise) > rules.moved_v_m + 1e-9:
-        said.append(f"{format_length(abs(rise))} m {'up' if rise > 0 else 'down'}")
+        said.append(f"{unit.long(abs(rise), 0.001)} {unit.unit} {'up' if rise > 0 else 'down'}")
     return f"DISTURBED: moved {', '.join(said)}" if said else ""

@@ -24,7 +24,8 @@ from pipeline.crew.hubs.hub_places import (
     stretch,
 )
 from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
-from pipeline.crew.hubs.stakes import Marks
+from pipeline.crew.hubs.stakes import Marks, behind_words
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import alignment as line
 from pipeline.design.equations import station_text
 from pipeline.errors import JobError
@@ -82,7 +83,7 @@ class _Zones:
 
 def points_to_set(
     corridor: Corridor, stakes: StakeRules, rules: LayoutRules, things: Utilities | None,
-    marks: Marks = (),
+    marks: Marks = (), unit: Measures = METRIC,
 ) -> tuple[Stakes, Findings]:  # fmt: skip
     """Every point to set before the work, and which of them could not stand where they belong.
 
@@ -96,6 +97,8 @@ def points_to_set(
     things : Utilities or None
     marks : tuple of (station, what)
         Points that have names of their own, instead of the line's plain ends.
+    unit : Measures
+        What the words for the lath are in.
 
     Returns
     -------
@@ -131,7 +134,7 @@ def points_to_set(
         kept = _cleared(corridor, hubs, zones, rules, found)
         spots += kept[::-side]
     spots += _kept_clear(corridor, _line_spots(corridor, rules, reasons), zones, found)
-    return _stakes(corridor, stakes, spots), tuple(found)
+    return _stakes(corridor, stakes, spots, unit), tuple(found)
 
 
 def _hub_spots(
@@ -272,7 +275,7 @@ def _called(corridor: Corridor, spot: _Spot) -> str:
     return f"{station_text(corridor.alignment, spot.station)} {_SIDE_WORD.get(spot.side, 'CL')}"
 
 
-def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot]) -> Stakes:
+def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot], unit: Measures) -> Stakes:
     station = np.array([spot.station for spot in spots])
     side = np.array([spot.side for spot in spots], dtype=np.int64)
     hub = np.array([spot.behind > 0.0 for spot in spots], dtype=bool)
@@ -284,12 +287,13 @@ def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot]) -> Stake
     offset = at + side * np.array([spot.behind for spot in spots])
     easting, northing, _ = line.point_at(corridor.alignment, station, offset)
     east, north, _ = line.point_at(corridor.alignment, station, at)
-    lath = f"{stakes.hub_behind_m:.2f} {lath_name(stakes.reference)}"
+    behind = behind_words(stakes, unit)
+    lath = f"{behind} {lath_name(stakes.reference)}"
     return Stakes(
         layers=tuple(layer.name for layer in corridor.layers),
         id=texts([_id(corridor, spot) for spot in spots]),
         kind=texts(["stake" if spot.behind else "point" for spot in spots]),
-        what=texts([_what(spot, stakes) for spot in spots]),
+        what=texts([_what(spot, f"hub {behind} behind {stakes.reference}") for spot in spots]),
         station=station,
         offset=offset,
         easting=easting,
@@ -297,7 +301,7 @@ def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot]) -> Stake
         ground=np.full(len(spots), np.nan),
         design=elevations(corridor, station, at, east, north),
         mark=texts([lath if spot.behind else _short(spot.what) for spot in spots]),
-        note=texts([_note(spot) for spot in spots]),
+        note=texts([_note(spot, unit) for spot in spots]),
     )
 
 
@@ -313,20 +317,18 @@ def _short(what: str) -> str:
     return what.partition(" ")[0] if what.startswith(("HP ", "LP ")) else what
 
 
-def _what(spot: _Spot, stakes: StakeRules) -> str:
+def _what(spot: _Spot, hub: str) -> str:
     told = "; ".join(word for word in (spot.what, *spot.words) if word)
     if not spot.behind:
         return told
-    hub = f"hub {stakes.hub_behind_m:.2f} behind {stakes.reference}"
     return f"{hub}: {told}" if told else hub
 
 
-def _note(spot: _Spot) -> str:
+def _note(spot: _Spot, unit: Measures) -> str:
     if not spot.moved:
         return ""
-    return (
-        f"moved {abs(spot.moved):.2f} {'ahead' if spot.moved > 0 else 'back'} for {spot.clear_of}"
-    )
+    way = "ahead" if spot.moved > 0 else "back"
+    return f"moved {unit.long(abs(spot.moved), 0.01)} {way} for {spot.clear_of}"
 
 
 def table(corridor: Corridor, points: Stakes, rules: StakeRules) -> Table:

@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.compare.levels import elevations
 from pipeline.compare.streets import Street, has_break, own_name, side_word
 from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import profile as grade_line
@@ -70,7 +71,11 @@ def _multiples(first: float, last: float, interval: float) -> Floats:
 
 
 def points_to_set(
-    corridor: Corridor, rules: StakeRules, marks: Marks = (), layers: Sequence[str] = ()
+    corridor: Corridor,
+    rules: StakeRules,
+    marks: Marks = (),
+    layers: Sequence[str] = (),
+    unit: Measures = METRIC,
 ) -> Stakes:
     """Hubs on both sides at every interval station, then the points of the line itself.
 
@@ -84,6 +89,8 @@ def points_to_set(
         stand there, instead of at intervals.
     layers : sequence of str
         Whose elevations are given; empty: those of the corridor.
+    unit : Measures
+        What the words for the lath are in.
 
     Returns
     -------
@@ -100,10 +107,18 @@ def points_to_set(
     names = tuple(layers) or tuple(layer.name for layer in corridor.layers)
     up = np.array([at for at, _ in marks]) if marks else interval_stations(corridor, rules)
     points = _line_points(corridor, rules, marks)
-    return join_stakes([_hubs(corridor, rules, up, names), _as_stakes(corridor, points, names)])
+    hubs = _hubs(corridor, rules, up, names, behind_words(rules, unit))
+    return join_stakes([hubs, _as_stakes(corridor, points, names)])
 
 
-def _hubs(corridor: Corridor, rules: StakeRules, up: Floats, names: tuple[str, ...]) -> Stakes:
+def behind_words(rules: StakeRules, unit: Measures) -> str:
+    """How far behind its reference a hub is set: ``1.50``, or feet and tenths."""
+    return unit.long(rules.hub_behind_m, 0.01 if unit.unit == "m" else 0.1)
+
+
+def _hubs(
+    corridor: Corridor, rules: StakeRules, up: Floats, names: tuple[str, ...], behind: str
+) -> Stakes:
     station = np.concatenate([up, up[::-1]])
     side = np.concatenate([np.full(len(up), -1), np.full(len(up), 1)])
     reference = reference_line(corridor, rules.reference, station, side)
@@ -111,8 +126,8 @@ def _hubs(corridor: Corridor, rules: StakeRules, up: Floats, names: tuple[str, .
     station, side, at = station[designed], side[designed], reference.offset[designed]
     offset = at + side * rules.hub_behind_m
     easting, northing, _ = line.point_at(corridor.alignment, station, offset)
-    what = f"hub {rules.hub_behind_m:.2f} behind {rules.reference}"
-    words = texts([f"{rules.hub_behind_m:.2f} {lath_name(rules.reference)}"] * len(station))
+    what = f"hub {behind} behind {rules.reference}"
+    words = texts([f"{behind} {lath_name(rules.reference)}"] * len(station))
     return Stakes(
         layers=names,
         id=texts(

@@ -12,6 +12,7 @@ from pipeline.compare.streets import Street, streets_of
 from pipeline.crew.hubs import stakes as interval_points
 from pipeline.crew.hubs.layout import points_to_set, table
 from pipeline.crew.hubs.stakes import FIRST, LAST, column_name
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.model import (
     Corridor,
     Finding,
@@ -76,7 +77,11 @@ def _on_another(street: Street, points: Stakes, i: int) -> Finding:
 
 
 def whole_layout(
-    corridor: Corridor, stakes: StakeRules, rules: LayoutRules, things: Utilities | None
+    corridor: Corridor,
+    stakes: StakeRules,
+    rules: LayoutRules,
+    things: Utilities | None,
+    unit: Measures = METRIC,
 ) -> tuple[tuple[StreetPoints, ...], Findings]:
     """The points of a design and of every part of it that has sections.
 
@@ -88,7 +93,7 @@ def whole_layout(
     made: list[StreetPoints] = []
     taken = _Taken(rules.apart_m)
     for street in _with_reference(corridor, stakes):
-        points, told = points_to_set(street.corridor, stakes, rules, things, street.marks)
+        points, told = points_to_set(street.corridor, stakes, rules, things, street.marks, unit)
         found += told
         points = taken.own(street, points)
         found += taken.told
@@ -97,7 +102,9 @@ def whole_layout(
     return tuple(made), tuple(found)
 
 
-def whole_stakes(corridor: Corridor, stakes: StakeRules, apart_m: float) -> tuple[Stakes, Findings]:
+def whole_stakes(
+    corridor: Corridor, stakes: StakeRules, apart_m: float, unit: Measures = METRIC
+) -> tuple[Stakes, Findings]:
     """``stakes.csv`` of a design: hubs at intervals, curve points, high and low points of each.
 
     Returns are set at their quarters. Of points nearer than `apart_m` the first counts; see
@@ -107,7 +114,7 @@ def whole_stakes(corridor: Corridor, stakes: StakeRules, apart_m: float) -> tupl
     taken = _Taken(apart_m)
     lists = []
     for street in _with_reference(corridor, stakes):
-        points = interval_points.points_to_set(street.corridor, stakes, street.marks, layers)
+        points = interval_points.points_to_set(street.corridor, stakes, street.marks, layers, unit)
         alone = not corridor.parts
         lists.append(
             replace(points, street=texts([street.name] * len(points)))

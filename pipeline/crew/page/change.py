@@ -7,14 +7,18 @@ from collections.abc import Sequence
 
 from pipeline.compare.days import DayChange, Shift
 from pipeline.compare.progress import Progress
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Finding, Findings, Table
 from pipeline.units import format_length
 
 _SHOWN = 6
+LEAST_M = 0.001
 
 
-def sentences(shift: Shift, change: DayChange, days: tuple[str, str]) -> tuple[str, ...]:
+def sentences(
+    shift: Shift, change: DayChange, days: tuple[str, str], unit: Measures = METRIC
+) -> tuple[str, ...]:
     """What a foreman has to know of two mornings, the datum first.
 
     Parameters
@@ -26,7 +30,7 @@ def sentences(shift: Shift, change: DayChange, days: tuple[str, str]) -> tuple[s
     """
     before, after = days
     sure = change.sure
-    said = [_datum(shift, before, after)]
+    said = [_datum(shift, before, after, unit)]
     if shift.hit:
         more = f" and {len(shift.hit) - _SHOWN} more" if len(shift.hit) > _SHOWN else ""
         names = ", ".join(shift.hit[:_SHOWN])
@@ -35,21 +39,22 @@ def sentences(shift: Shift, change: DayChange, days: tuple[str, str]) -> tuple[s
     lowered = float(change.lowered_m3[sure].sum())
     said.append(
         f"Since {before}: {int(sure.sum())} of {len(sure)} stretches surely moved; in those"
-        f" {format_length(lowered, step=0.1)} m3 taken off and"
-        f" {format_length(raised, step=0.1)} m3 put on."
+        f" {unit.volume(lowered)} {unit.volume_unit} taken off and"
+        f" {unit.volume(raised)} {unit.volume_unit} put on."
     )
     return tuple(said)
 
 
-def _datum(shift: Shift, before: str, after: str) -> str:
+def _datum(shift: Shift, before: str, after: str, unit: Measures) -> str:
     things = f"{shift.things} fixed thing{'' if shift.things == 1 else 's'} shot on both days"
     if math.isnan(shift.shift_m):
         return (
             f"DATUM NOT CHECKED: only {things}. A change of the whole street cannot be told"
             " from a base on another height. Shoot at least three hubs, lids or control points."
         )
-    size = f"{round(abs(shift.shift_m) * 1000)} mm"
-    known = f"+/- {max(round(shift.se_m * 1000), 1)} mm, {things}"
+    size = f"{unit.fine(abs(shift.shift_m))} {unit.fine_unit}"
+    # a standard error that rounds to nothing is still one
+    known = f"+/- {unit.fine(max(shift.se_m, LEAST_M))} {unit.fine_unit}, {things}"
     if not shift.sure:
         return f"Datum: {after} agrees with {before} ({size} apart, {known})."
     way = "HIGHER" if shift.shift_m > 0 else "LOWER"
@@ -88,35 +93,41 @@ def findings(shift: Shift, days: tuple[str, str]) -> Findings:
     return tuple(found)
 
 
-def change_table(change: DayChange, line: Alignment | None = None) -> Table:
+def change_table(
+    change: DayChange, line: Alignment | None = None, unit: Measures = METRIC
+) -> Table:
     """A row a stretch: mean change, whether it is sure, what was taken off and put on.
 
     Stations are as `line` names them.
     """
-    columns = ("from", "moved m", "is it sure", "off m3", "on m3", "known to m")
+    volume = unit.volume_unit
+    columns = (
+        "from", f"moved {unit.unit}", "is it sure", f"off {volume}", f"on {volume}",
+        f"known to {unit.unit}",
+    )  # fmt: skip
     rows = [
         (
             named(line, change.start[k], step=1.0),
-            _signed(float(change.mean_m[k])),
+            _signed(float(change.mean_m[k]), unit),
             "sure" if change.sure[k] else "noise",
-            format_length(change.lowered_m3[k], step=0.1),
-            format_length(change.raised_m3[k], step=0.1),
-            format_length(change.sd_m[k]),
+            unit.volume(float(change.lowered_m3[k])),
+            unit.volume(float(change.raised_m3[k])),
+            unit.long(float(change.sd_m[k]), 0.001),
         )
         for k in range(len(change.start))
     ]
-    step = format_length(float(change.end[0] - change.start[0]), step=1.0) if rows else ""
+    step = unit.long(float(change.end[0] - change.start[0]), 1.0) if rows else ""
     return Table(
-        f"Moved since the day before, by {step} m",
+        f"Moved since the day before, by {step} {unit.unit}",
         columns,
         tuple(rows),
         frozenset({"from", "is it sure"}),
     )
 
 
-def _signed(metres: float) -> str:
+def _signed(metres: float, unit: Measures) -> str:
     """``down 0.048``: a word, for a bare sign is read either way."""
-    text = format_length(abs(metres))
+    text = unit.long(abs(metres), 0.001)
     if float(text) == 0:
         return text
     return f"{'up' if metres > 0 else 'down'} {text}"
@@ -126,18 +137,21 @@ SHOWN_DAYS = 10
 """Days of the trend that the page shows; the history file has all of them."""
 
 
-def trend_table(rows: Sequence[Progress]) -> Table:
+def trend_table(rows: Sequence[Progress], unit: Measures = METRIC) -> Table:
     """A row a day and layer: what is left, and how much of the first day's work is done."""
     every = sorted({row.day for row in rows})
     latest = every[-SHOWN_DAYS:]
-    columns = ("day", "layer", "cut m3", "fill m3", "left mm", "done %")
+    volume = unit.volume_unit
+    columns = (
+        "day", "layer", f"cut {volume}", f"fill {volume}", f"left {unit.fine_unit}", "done %",
+    )  # fmt: skip
     shown = tuple(
         (
             row.day,
             row.layer,
-            format_length(row.cut_m3, step=0.1),
-            format_length(row.fill_m3, step=0.1),
-            format_length(row.left_m * 1000.0, step=1.0),
+            unit.volume(row.cut_m3),
+            unit.volume(row.fill_m3),
+            unit.fine(row.left_m),
             format_length(row.per_cent, step=1.0),
         )
         for row in rows
@@ -147,7 +161,7 @@ def trend_table(rows: Sequence[Progress]) -> Table:
     return Table(f"Progress by day and layer{of}", columns, shown, frozenset({"day", "layer"}))
 
 
-def progress_sentences(rows: Sequence[Progress]) -> tuple[str, ...]:
+def progress_sentences(rows: Sequence[Progress], unit: Measures = METRIC) -> tuple[str, ...]:
     """``clay 62 % of the work of 2026-05-14 done, 12 mm left``: a line a layer, as of today."""
     if not rows:
         return ()
@@ -156,13 +170,13 @@ def progress_sentences(rows: Sequence[Progress]) -> tuple[str, ...]:
         if not math.isnan(row.left_m):
             first.setdefault(row.layer, row.day)
     today = [row for row in rows if row.day == rows[-1].day and row.layer in first]
-    return tuple(_progress(row, first[row.layer]) for row in today)
+    return tuple(_progress(row, first[row.layer], unit) for row in today)
 
 
-def _progress(row: Progress, first: str) -> str:
+def _progress(row: Progress, first: str, unit: Measures) -> str:
     if math.isnan(row.left_m):
         return f"{row.layer}: nothing compared today"
-    left = f"{format_length(row.left_m * 1000.0, step=1.0)} mm left on average"
+    left = f"{unit.fine(row.left_m)} {unit.fine_unit} left on average"
     if math.isnan(row.per_cent):
         return f"{row.layer}: {left}, none on {first}"
     if row.day == first:

@@ -12,6 +12,7 @@ import numpy as np
 from pipeline.compare.streets import streets_of
 from pipeline.crew.buried.things import CAUTION as BURIED_CAUTION
 from pipeline.crew.buried.things import Things, verdict_words
+from pipeline.crew.measures import Measures
 from pipeline.crew.page.numbers import (
     closed_lines,
     labelled_gaps,
@@ -24,7 +25,7 @@ from pipeline.crew.page.numbers import (
     tin_data,
 )
 from pipeline.crew.page.whereami import GridFit
-from pipeline.crew.plan.frame import PlanWords, band_words
+from pipeline.crew.plan.frame import PlanWords, band_within, band_words
 from pipeline.crew.plan.inputs import band_side
 from pipeline.crew.plan.labels import one_per_cell
 from pipeline.crew.summary import mean_words
@@ -49,7 +50,7 @@ from pipeline.model import (
 from pipeline.model.daypage import Card, DayPage
 from pipeline.settings import Rounding
 from pipeline.surface.contour import Isolines
-from pipeline.units import format_length, format_side
+from pipeline.units import format_side
 
 MOST_SHOTS = 5000
 """More used shots than this are shown one in every 2 m, and the page says so."""
@@ -105,16 +106,23 @@ def day_page(inputs: PageInputs) -> DayPage:
         held=words.held,
         look=tuple(_finding_card(one, inputs) for one in _to_look_at(inputs.findings)[:MOST_CARDS]),
         look_note=_rest(inputs.findings),
-        buried=_buried(inputs.things, inputs.corridor),
+        buried=_buried(inputs.things, inputs.corridor, words.unit),
         figures=_figures(words),
         tables=() if inputs.withheld else (_quantities(inputs),),
         changes=inputs.changes,
         changes_tables=inputs.changes_tables,
         cautions=(*words.cautions, *((BURIED_CAUTION,) if len(inputs.things) else ())),
-        within=f"{round(min(inputs.bands_m) * 100, 3):g} cm",
+        within=_least_words(inputs),
+        unit=words.unit.unit,
         drawn=drawn if shown < int(inputs.used.sum()) else "",
         data=None if inputs.withheld else _data(inputs, rows),
     )
+
+
+def _least_words(inputs: PageInputs) -> str:
+    """What the map leaves white about zero: ``2 cm``."""
+    unit = inputs.words.unit
+    return f"{band_within(inputs.bands_m, unit)} {unit.small_unit}".removeprefix("within ")
 
 
 def _shots_to_show(inputs: PageInputs) -> Ints:
@@ -172,7 +180,7 @@ def _place_of(finding: Finding, inputs: PageInputs) -> tuple[float, float]:
     return math.nan, math.nan
 
 
-def _buried(things: Things, corridor: Corridor) -> tuple[Card, ...]:
+def _buried(things: Things, corridor: Corridor, unit: Measures) -> tuple[Card, ...]:
     """Every buried or standing thing in driving order, with the words of the crew's own list."""
     cards = []
     streets = {one.name: one.corridor.alignment for one in streets_of(corridor)}
@@ -181,14 +189,14 @@ def _buried(things: Things, corridor: Corridor) -> tuple[Card, ...]:
         at = station_text(streets[street], float(things.feet.station[row]))
         named = f"{street} {at}" if len(streets) > 1 else at
         offset = float(things.feet.offset[row])
-        across = f"{format_length(abs(offset), step=0.01)} {format_side(offset)}"
+        across = f"{unit.long(abs(offset), 0.01)} {unit.unit} {format_side(offset)}"
         note = str(things.note[row])
         cards.append(
             Card(
                 head=f"{things.id[row]}, {things.kind[row]}",
                 lines=(
                     f"{named}, {across}.",
-                    f"{verdict_words(things, row)}.",
+                    f"{verdict_words(things, row, unit)}.",
                     f"{note[:1].upper()}{note[1:]}.".lstrip("."),
                 ),
                 easting=float(things.easting[row]),
@@ -211,14 +219,19 @@ def _figures(words: PlanWords) -> tuple[tuple[str, str], ...]:
 
 def _quantities(inputs: PageInputs) -> Table:
     """Mean, cut and fill of every layer; totals are not netted."""
-    columns = ("layer", "mean m", "cut m3", "fill m3", "not surveyed m2")
+    unit = inputs.words.unit
+    volume = unit.volume_unit
+    columns = (
+        "layer", f"mean {unit.unit}", f"cut {volume}", f"fill {volume}",
+        f"not surveyed {unit.area_unit}",
+    )  # fmt: skip
     rows = tuple(
         (
             f"{row.layer} (today)" if row.layer == inputs.layer else row.layer,
-            mean_words(row.mean_cut_m),
-            format_length(row.cut_m3, step=0.1),
-            format_length(row.fill_m3, step=0.1),
-            format_length(row.uncovered_area_m2, step=1.0),
+            mean_words(row.mean_cut_m, unit),
+            unit.volume(row.cut_m3),
+            unit.volume(row.fill_m3),
+            unit.area(row.uncovered_area_m2),
         )
         for row in inputs.quantities
     )
@@ -237,6 +250,7 @@ def _data(inputs: PageInputs, rows: Ints) -> dict[str, Any]:
         "held": inputs.words.held,
         "rounding": {
             "dirt": inputs.rounding.dirt_m, "on_grade": inputs.rounding.on_grade_m,
+            "unit": inputs.words.unit.unit,
         },
         "origin": list(origin),
         "line": line_data(corridor.alignment),
@@ -246,7 +260,7 @@ def _data(inputs: PageInputs, rows: Ints) -> dict[str, Any]:
         "bands": _bands(inputs, origin),
         "zero": open_lines(inputs.zero, origin),
         "gaps": closed_lines([ring for one in inputs.gaps for ring in one.rings], origin)
-        | {"labels": labelled_gaps(inputs.gaps, origin)},
+        | {"labels": labelled_gaps(inputs.gaps, origin, inputs.words.unit)},
         "shots": marks(shots.easting[rows], shots.northing[rows], origin)
         | {
             "id": shots.id[rows].tolist(), "code": shots.code[rows].tolist(),
@@ -255,7 +269,7 @@ def _data(inputs: PageInputs, rows: Ints) -> dict[str, Any]:
         "dots": marks(dots.easting, dots.northing, origin) | {"mark": dots.mark.tolist()},
         "stakes": marks(stakes.easting, stakes.northing, origin)
         | {"name": [_stake_name(stakes, k) for k in range(len(stakes))]},
-        "hazards": _hazard_marks(inputs.things, origin),
+        "hazards": _hazard_marks(inputs.things, origin, inputs.words.unit),
         "look": [
             {"x": east - origin[0], "y": north - origin[1], "word": one.kind}
             for (east, north), one in look
@@ -282,7 +296,7 @@ def _bands(inputs: PageInputs, origin: tuple[float, float]) -> list[dict[str, An
                 {
                     "side": side,
                     "number": number,
-                    "words": f"{letter} {band_words(inputs.bands_m, number)}",
+                    "words": f"{letter} {band_words(inputs.bands_m, number, inputs.words.unit)}",
                     "colour": f"#{red:02x}{green:02x}{blue:02x}",
                     "rings": closed_lines(rings, origin),
                 }
@@ -290,11 +304,11 @@ def _bands(inputs: PageInputs, origin: tuple[float, float]) -> list[dict[str, An
     return found
 
 
-def _hazard_marks(things: Things, origin: tuple[float, float]) -> dict[str, Any]:
+def _hazard_marks(things: Things, origin: tuple[float, float], unit: Measures) -> dict[str, Any]:
     rows = range(len(things))
     return marks(things.easting, things.northing, origin) | {
         "id": [f"{things.id[row]} {things.kind[row]}" for row in rows],
-        "words": [f"{verdict_words(things, row)}." for row in rows],
+        "words": [f"{verdict_words(things, row, unit)}." for row in rows],
     }
 
 

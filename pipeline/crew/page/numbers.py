@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.equations import regions
 from pipeline.design.pieces import cut
 from pipeline.design.section import filled
@@ -132,7 +133,9 @@ def open_lines(lines: Isolines, origin: Origin) -> dict[str, Any]:
     return {**marks(lines.x, lines.y, origin), "start": lines.start}
 
 
-def labelled_gaps(gaps: Sequence[Region], origin: Origin) -> list[tuple[str, float, float]]:
+def labelled_gaps(
+    gaps: Sequence[Region], origin: Origin, unit: Measures = METRIC
+) -> list[tuple[str, float, float]]:
     """``NOT SURVEYED`` with its area, and a place inside each gap to write it at [m]."""
     import shapely
 
@@ -140,10 +143,11 @@ def labelled_gaps(gaps: Sequence[Region], origin: Origin) -> list[tuple[str, flo
     for gap in gaps:
         shape = shapely.Polygon(gap.rings[0], gap.rings[1:])
         place = shapely.point_on_surface(shape)
-        area = format_length(float(shape.area), step=1.0 if shape.area >= 1.0 else 0.1)
+        whole = shape.area >= 1.0 or unit.unit == "ft"
+        area = unit.area(shape.area) if whole else format_length(float(shape.area), step=0.1)
         found.append(
             (
-                f"NOT SURVEYED {area} m2",
+                f"NOT SURVEYED {area} {unit.area_unit}",
                 round(float(place.x) - origin[0], 3),
                 round(float(place.y) - origin[1], 3),
             )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.plan.labels import text_width
 from pipeline.model import Fill, Floats, Lines, Marks, Picture, Shape, Words, plain_text, texts
 from pipeline.settings import Sheet
@@ -25,7 +26,7 @@ class PlanWords:
     """What the title block says, all of it final text.
 
     ``numbers`` are further lines, such as the mean cut and the volumes. ``held``
-    prints HOLD over the sheet: a finding stops the day.
+    prints HOLD over the sheet: a finding stops the day. ``unit`` is the crew's.
     """
 
     job: str
@@ -39,6 +40,7 @@ class PlanWords:
     numbers: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     held: bool = False
+    unit: Measures = METRIC
 
 
 @dataclass(slots=True)
@@ -74,8 +76,8 @@ def frame(words: PlanWords, sheet: Sheet, shift: tuple[float, float], *, north: 
     pen = _Pen(0.0, [], [])
     _title(pen, words, sheet, shift)
     _cautions(pen, words.cautions)
-    samples = _legend(pen, sheet.bands_m)
-    _scale_bar(pen, sheet.scale)
+    samples = _legend(pen, sheet.bands_m, words.unit)
+    _scale_bar(pen, sheet.scale, words.unit)
     if north:
         _arrow(pen)
     pen.rule()
@@ -119,7 +121,7 @@ def _title(pen: _Pen, words: PlanWords, sheet: Sheet, shift: tuple[float, float]
 def _rows(words: PlanWords, sheet: Sheet, shift: tuple[float, float]) -> list[tuple[str, str]]:
     rows = [
         ("JOB", words.job), ("DAY", words.day), ("GRID", words.grid), ("HEIGHTS", words.heights),
-        ("UNITS", "metres; marks in cm"), ("SCALE", f"1:{sheet.scale} on A3"),
+        ("UNITS", _units(words.unit)), ("SCALE", f"1:{sheet.scale} on A3"),
         ("SHOTS", words.shots), ("PREPARED BY", words.prepared_by or "-"),
         ("PACKAGE", words.package),
     ]  # fmt: skip
@@ -131,27 +133,37 @@ def _rows(words: PlanWords, sheet: Sheet, shift: tuple[float, float]) -> list[tu
     return rows
 
 
-def band_words(limits: Sequence[float], band: int) -> str:
+def _units(unit: Measures) -> str:
+    if unit.unit == "ft":
+        return "grid metres; marks feet and tenths, bands feet"
+    return "metres; marks in cm"
+
+
+def band_words(limits: Sequence[float], band: int, unit: Measures = METRIC) -> str:
     """Limits [m] of band 1, 2, ... on one side of zero, as the legend has them: ``5 to 10 cm``."""
-    low, high = _centimetres(limits, band)
-    return f"{low} to {high} cm" if high else f"over {low} cm"
+    low, high = _small(limits, band, unit)
+    return f"{low} to {high} {unit.small_unit}" if high else f"over {low} {unit.small_unit}"
 
 
-def band_span(limits: Sequence[float], band: int) -> str:
-    """The same, short, as the map has it: ``5-10``, ``over 20`` [cm]."""
-    low, high = _centimetres(limits, band)
+def band_span(limits: Sequence[float], band: int, unit: Measures = METRIC) -> str:
+    """The same, short, as the map has it: ``5-10``, ``over 20`` [cm], or in feet."""
+    low, high = _small(limits, band, unit)
     return f"{low}-{high}" if high else f"over {low}"
 
 
-def band_within(limits: Sequence[float]) -> str:
+def band_within(limits: Sequence[float], unit: Measures = METRIC) -> str:
     """The band about zero: ``within 2`` [cm]. GRADE is another word: within the tolerance."""
-    return f"within {round(limits[0] * 100, 3):g}"
+    return f"within {_small(limits, 1, unit)[0]}"
 
 
-def _centimetres(limits: Sequence[float], band: int) -> tuple[str, str]:
+def _small(limits: Sequence[float], band: int, unit: Measures) -> tuple[str, str]:
+    """Lower and upper limit as they were typed, in centimetres; in feet to the hundredth."""
     low, high = (
-        f"{round(limits[k] * 100, 3):g}" if k < len(limits) else "" for k in (band - 1, band)
-    )
+        "" if k >= len(limits)
+        else unit.small(limits[k]) if unit.unit == "ft"
+        else f"{round(limits[k] * 100, 3):g}"
+        for k in (band - 1, band)
+    )  # fmt: skip
     return low, high
 
 
@@ -174,12 +186,12 @@ SIGN_SIZES_MM = {
 """How large each symbol is on paper."""
 
 
-def _legend(pen: _Pen, limits: Sequence[float]) -> Picture:
+def _legend(pen: _Pen, limits: Sequence[float], unit: Measures) -> Picture:
     """Bands from the deepest cut to the deepest fill on the left, symbols on the right."""
     n = len(limits)
-    rows = [("cut", k, f"C  {band_words(limits, k)}") for k in range(n, 0, -1)]
-    rows += [("", 0, f"{band_within(limits)} cm")]
-    rows += [("fill", k, f"F  {band_words(limits, k)}") for k in range(1, n + 1)]
+    rows = [("cut", k, f"C  {band_words(limits, k, unit)}") for k in range(n, 0, -1)]
+    rows += [("", 0, f"{band_within(limits, unit)} {unit.small_unit}")]
+    rows += [("fill", k, f"F  {band_words(limits, k, unit)}") for k in range(1, n + 1)]
     pen.write("text-legend", "C = CUT, TAKE OFF   F = FILL, PUT ON", _INDENT_MM, _VALUE_TEXT_MM)
     pen.down -= 5.0
     top, step = pen.down, 4.6
@@ -216,20 +228,29 @@ def _line_samples(layer: str, y: float) -> list[Lines]:
     ]
 
 
-def _scale_bar(pen: _Pen, scale: int) -> None:
+def _scale_bar(pen: _Pen, scale: int, unit: Measures) -> None:
     """50 mm of paper in five parts; its length on paper shows a print that was not full size."""
     y = pen.down - 6.0
     for part in range(6):
         x = _INDENT_MM + 10.0 * part
         pen.lines.append((x, y - 1.0, x, y + 1.0))
-        metres = f"{round(part * scale / 100.0, 3):g}"
-        pen.words.append(("text-legend", metres, x, y + 3.0, _SMALL_MM))
+        away = part * scale / 100.0
+        text = unit.long(away) if unit.unit == "ft" else f"{round(away, 3):g}"
+        pen.words.append(("text-legend", text, x, y + 3.0, _SMALL_MM))
         if part % 2 == 0 and part < 5:
             # two lines close together read as a thick one at any line width
             pen.lines += [(x, y + d, x + 10.0, y + d) for d in (-0.35, 0.35)]
     pen.lines.append((_INDENT_MM, y, _INDENT_MM + 50.0, y))
-    pen.words.append(("text-legend", "metres", _INDENT_MM + 56.0, y + 3.0, _SMALL_MM))
-    note = "this bar is 50 mm long when printed full size"
+    pen.words.append(
+        (
+            "text-legend",
+            "metres" if unit.unit == "m" else "feet",
+            _INDENT_MM + 56.0,
+            y + 3.0,
+            _SMALL_MM,
+        )
+    )
+    note = "this bar is 50 mm (1.97 in) if printed full size"
     pen.words.append(("text-legend", note, _INDENT_MM, y - 3.5, _SMALL_MM))
     pen.down = y - 7.0
 

@@ -16,10 +16,11 @@ from pipeline.crew.plan.frame import WIDTH_MM, corners, placed, wrapped
 from pipeline.crew.plan.labels import text_width
 from pipeline.crew.plan.lines import broken_line
 from pipeline.crew.plan.sheets import A3_MM, BOTTOM_MM, GAP_MM, LEFT_MM, RIGHT_MM, TOP_MM, dashes
+from pipeline.crew.words import paint
 from pipeline.model import Floats, Lines, Page, Picture, Words, texts
 from pipeline.model.charts import Chart, Curve
 from pipeline.settings import Rounding, Sheet
-from pipeline.units import format_length, ground_mark
+from pipeline.units import format_length
 
 PANELS_A_SHEET = 3
 SECTIONS_ACROSS, SECTIONS_DOWN = 3, 5
@@ -222,7 +223,7 @@ def _marks(chart: Chart, panel: Panel, rounding: Rounding, ticks: Floats) -> lis
     for x, value in zip(panel.x(ticks), cut, strict=True):
         if math.isnan(value):
             continue
-        text = ground_mark(float(value), step=rounding.dirt_m, on_grade=rounding.on_grade_m)
+        text = paint(float(value), rounding)
         half = text_width(text) * _SMALL / 2
         if x - half > free:
             rows.append((text, x, panel.south - 5.4, _SMALL, "centre"))

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from pipeline.crew.hubs.references import lath_name
+from pipeline.crew.measures import Measures
 from pipeline.crew.plan.frame import SIGN_SIZES_MM, band_span, band_within
 from pipeline.crew.plan.inputs import band_side
 from pipeline.crew.plan.labels import (
@@ -25,6 +26,7 @@ from pipeline.crew.plan.labels import (
 )
 from pipeline.crew.plan.lines import label_rows, polygons_of, station_ticks
 from pipeline.crew.plan.map import Base
+from pipeline.crew.words import paint
 from pipeline.design.equations import station_text
 from pipeline.model import Fill, Floats, Marks, Words
 from pipeline.units import ground_mark
@@ -159,15 +161,24 @@ def stake_words(base: Base) -> Labels:
 
 
 def contour_words(base: Base) -> Labels:
-    """``C 5``, ``F 10``, ``0``: the cut along its contour [cm]."""
+    """``C 5``, ``F 10``, ``0``: the cut along its contour."""
     contours = base.inputs.contours
     found = [NO_LABELS]
     for k, level in enumerate(contours.level):
         rows = slice(int(contours.start[k]), int(contours.start[k + 1]))
         x, y = base.near(contours.x[rows], contours.y[rows])
-        text = "0" if level == 0 else ground_mark(float(level), step=0.001).removesuffix(".0")
+        text = _contour_text(float(level), base.inputs.words.unit)
         found.append(_along_contour(base, x, y, text))
     return join_labels(found)
+
+
+def _contour_text(level: float, unit: Measures) -> str:
+    """The cut along a contour as the legend has it: ``C 5`` [cm], or feet to the hundredth."""
+    if level == 0:
+        return "0"
+    if unit.unit == "ft":
+        return unit.mark(level)
+    return ground_mark(level, step=0.001).removesuffix(".0")
 
 
 def _along_contour(base: Base, x: Floats, y: Floats, text: str) -> Labels:
@@ -187,14 +198,16 @@ def _along_contour(base: Base, x: Floats, y: Floats, text: str) -> Labels:
 
 def band_texts(base: Base) -> Labels:
     """Letter and limits inside each shaded region, so that it reads without colour."""
-    limits = base.inputs.sheet.bands_m
+    limits, unit = base.inputs.sheet.bands_m, base.inputs.words.unit
     found = [NO_LABELS]
     for band in base.inputs.bands:
         shapes = polygons_of([region.rings for region in band.regions], base.street.origin)
         x, y = inside(cells(shapes, _BAND_LABEL_MM * base.mm, _BAND_WORDS_MM2 * base.mm**2))
         side, number = band_side(band, limits)
         text = (
-            f"{side[0].upper()} {band_span(limits, number)}" if side else f"{band_within(limits)}"
+            f"{side[0].upper()} {band_span(limits, number, unit)}"
+            if side
+            else f"{band_within(limits, unit)}"
         )
         style = _style(base, "text-band", 1.8)
         found.append(beside(x, y, base.along(x, y), [text] * len(x), style, "c"))
@@ -233,8 +246,7 @@ def shot_words(base: Base) -> Labels:
     rows = rows[np.argsort(-depth, kind="stable")]
     x, y = base.near(shots.easting[rows], shots.northing[rows])
     text = [
-        ground_mark(float(cut), step=rounding.dirt_m, on_grade=rounding.on_grade_m)
-        for cut in base.inputs.cut[rows]
+        paint(float(cut), rounding) if np.isfinite(cut) else "" for cut in base.inputs.cut[rows]
     ]
     style = _style(base, "text-shot", 1.8, "mark-shot")
     return _own(base, beside(x, y, base.along(x, y), text, style), x, y)

@@ -569,7 +569,9 @@ function drawNorth(map, ink) {
 /** A bar of a round length at the foot of the map. */
 function drawScale(map, ink) {
   const { pen, view, canvas } = map;
-  const wanted = 110 / view.scale;
+  const feet = map.data.rounding.unit === "ft";
+  const per = feet ? FOOT : 1;
+  const wanted = 110 / view.scale / per;
   const power = 10 ** Math.floor(Math.log10(wanted));
   const length = [5, 2, 1].map((n) => n * power).find((n) => n <= wanted) || power;
   const [left, top] = [16, canvas.clientHeight - 16];
@@ -579,10 +581,11 @@ function drawScale(map, ink) {
     pen.beginPath();
     pen.moveTo(left, top - 8);
     pen.lineTo(left, top);
-    pen.lineTo(left + length * view.scale, top);
-    pen.lineTo(left + length * view.scale, top - 8);
+    pen.lineTo(left + length * per * view.scale, top);
+    pen.lineTo(left + length * per * view.scale, top - 8);
     pen.stroke();
   }
-  const text = length >= 1 ? `${length} m` : `${Math.round(length * 100)} cm`;
+  const metric = length >= 1 ? `${length} m` : `${Math.round(length * 100)} cm`;
+  const text = feet ? `${Number(length.toPrecision(2))} ft` : metric;
   label(map, () => true, text, left + 6, top - 14, { colour: ink.ink, halo: ink.halo });
 }

@@ -57,6 +57,27 @@ function groundMark(cut, step, onGrade) {
   return `${rounded > 0 ? "C" : "F"} ${formatLength(Math.abs(rounded) * 100, step * 100)}`;
 }
 
+const FOOT = 0.3048;
+
+/** The same in the crew's unit: metres to the millimetre, or feet to the hundredth. */
+function crewMark(cut, unit) {
+  return unit === "ft" ? lathMark(cut / FOOT, 0.01) : lathMark(cut);
+}
+
+/** What is painted on the dirt in the crew's unit: whole centimetres, or feet and tenths, hundredths below half a tenth. */
+function paintMark(cut, rounding) {
+  if (rounding.unit !== "ft") return groundMark(cut, rounding.dirt, rounding.on_grade);
+  const [feet, within] = [cut / FOOT, rounding.on_grade / FOOT];
+  const mark = lathMark(feet, 0.1, within);
+  // less than half a tenth is not yet within the tolerance
+  return (mark === "ON GRADE" ? lathMark(feet, 0.01, within) : mark).replace("ON GRADE", "GRADE");
+}
+
+/** A length in the crew's unit without its name; feet are never finer than a hundredth. */
+function crewLength(metres, step, unit) {
+  return unit === "ft" ? formatLength(metres / FOOT, step > 0.01 ? 0.1 : 0.01) : formatLength(metres, step);
+}
+
 /** Metres from 0+123.4 or 123.4, also with a decimal comma; NaN for anything else. */
 function parseStation(text) {
   const cell = text.trim().replace(",", ".");

@@ -8,9 +8,9 @@ function element(id) {
 function answerOf(place, data, line) {
   const target = place.layers.find((layer) => layer.name === data.target);
   const side = formatSide(place.offset);
-  const across = side === "CL" ? "on the line" : `${formatLength(Math.abs(place.offset))} ${side}`;
+  const { unit } = data.rounding;
+  const across = side === "CL" ? "on the line" : `${crewLength(Math.abs(place.offset), 0.001, unit)} ${unit} ${side}`;
   const where = `Station ${stationText(line, place.station, 0.001)}, offset ${across}`;
-  const { dirt, on_grade: onGrade } = data.rounding;
   if (Number.isNaN(place.ground)) {
     return { mark: "NOT SURVEYED", kind: "none", means: "Nobody shot the ground here: no number.", where };
   }
@@ -18,11 +18,11 @@ function answerOf(place, data, line) {
     const means = `${target.title} is not designed here: no number.`;
     return { mark: "NOT DESIGNED", kind: "none", means, where };
   }
-  const mark = lathMark(target.cut);
-  const painted = groundMark(target.cut, dirt, onGrade);
+  const mark = crewMark(target.cut, unit);
+  const painted = paintMark(target.cut, data.rounding);
   const to = `to ${target.title}`;
   const verb = { C: "Take off", F: "Put on" }[mark[0]];
-  const means = mark === "ON GRADE" ? `On grade ${to}.` : `${verb} ${mark.slice(2)} m ${to}.`;
+  const means = mark === "ON GRADE" ? `On grade ${to}.` : `${verb} ${mark.slice(2)} ${unit} ${to}.`;
   return {
     mark,
     kind: mark === "ON GRADE" ? "none" : mark[0] === "C" ? "cut" : "fill",
@@ -37,7 +37,7 @@ function layerRows(place, data) {
   for (const layer of place.layers) {
     const height = formatLength(layer.elevation) || "not designed here";
     const name = layer.name === data.target ? `${layer.name} (today)` : layer.name;
-    rows.push([name, height, lathMark(layer.cut)]);
+    rows.push([name, height, crewMark(layer.cut, data.rounding.unit)]);
   }
   return rows;
 }
@@ -65,9 +65,10 @@ function buriedNear(map, place) {
   const [x, y] = [place.easting - map.data.origin[0], place.northing - map.data.origin[1]];
   const said = [];
   const { hazards } = map.marks;
+  const { unit } = map.data.rounding;
   hazards.id.forEach((id, row) => {
     const apart = Math.hypot(hazards.x[row] - x, hazards.y[row] - y);
-    if (apart < 5) said.push([apart, `BURIED: ${id}, ${formatLength(apart, 0.1)} m away. ${hazards.words[row]}`]);
+    if (apart < 5) said.push([apart, `BURIED: ${id}, ${crewLength(apart, 0.1, unit)} ${unit} away. ${hazards.words[row]}`]);
   });
   return said.sort((a, b) => a[0] - b[0]).map(([, text]) => text);
 }
@@ -82,8 +83,9 @@ function shotNear(map, place) {
     const apart = Math.hypot(shots.x[row] - x, shots.y[row] - y);
     if (apart < least && shots.used[row] === 1) [best, least] = [row, apart];
   }
-  if (best < 0) return "No shot within 10 m.";
-  return `Nearest shot: ${shots.id[best]} ${shots.code[best]}, ${formatLength(least, 0.01)} m away`;
+  const { unit } = map.data.rounding;
+  if (best < 0) return `No shot within ${crewLength(10, 1, unit)} ${unit}.`;
+  return `Nearest shot: ${shots.id[best]} ${shots.code[best]}, ${crewLength(least, 0.01, unit)} ${unit} away`;
 }
 
 /** Show one place everywhere: words, table, section, profile and map. */
@@ -101,7 +103,7 @@ function tell(app, place) {
   element("others").replaceChildren(
     ...place.others.map((foot) => {
       const said = document.createElement("p");
-      said.textContent = `Also ${stationText(street.line, foot.station)} ${formatLength(foot.offset)}: inside a tight curve the place lies square to more than one station.`;
+      said.textContent = `Also ${stationText(street.line, foot.station)} ${sided(foot.offset, 0.001, data.rounding.unit)}: inside a tight curve the place lies square to more than one station.`;
       return said;
     }),
   );
@@ -111,36 +113,37 @@ function tell(app, place) {
   danger.hidden = danger.textContent === "";
   element("near").textContent = shotNear(map, place);
   element("station").value = stationText(street.line, place.station, 0.01);
-  element("offset").value = sided(place.offset, 0.01);
+  element("offset").value = sided(place.offset, 0.01, data.rounding.unit);
   element("asked").hidden = false;
   element("steps").hidden = false;
   drawSides(app);
   redraw(map);
 }
 
-/** An offset as people write it: L 3.50, R 3.50, 0.00 on the line. */
-function sided(offset, step) {
+/** An offset as people write it, in the crew's unit: L 3.50, R 3.50, 0.00 on the line. */
+function sided(offset, step, unit) {
   const side = formatSide(offset);
-  return `${side === "CL" ? "" : `${side} `}${formatLength(Math.abs(offset), step)}`;
+  return `${side === "CL" ? "" : `${side} `}${crewLength(Math.abs(offset), step, unit)}`;
 }
 
 function drawSides(app) {
   const { place, street } = app;
+  const { unit } = app.data.rounding;
   if (!place || element("asked").hidden) return;
-  const offsetWord = (x) => (Math.abs(x) < 1e-9 ? "CL" : `${x < 0 ? "L" : "R"} ${Math.abs(Number(x.toFixed(3)))}`);
+  const offsetWord = (x) => (Math.abs(x) < 1e-9 ? "CL" : `${x < 0 ? "L" : "R"} ${unit === "ft" ? crewLength(Math.abs(x), 0.1, unit) : Math.abs(Number(x.toFixed(3)))}`);
   const cross = element("section");
   drawSide(cross, street, crossSection(street, place.station), place.offset, offsetWord);
   const target = place.layers.find((layer) => layer.name === street.target);
-  const summary = `${lathMark(target.cut) || "no number"} to ${target.title} at offset ${sided(place.offset, 0.01)} m`;
+  const summary = `${crewMark(target.cut, unit) || "no number"} to ${target.title} at offset ${sided(place.offset, 0.01, unit)} ${unit}`;
   const called = stationText(street.line, place.station);
   cross.setAttribute("aria-label", `Cross-section at ${called}: ${summary}`);
   element("section-title").textContent = `Across the street at ${called}`;
   const profile = element("profile");
   drawSide(profile, street, lengthSection(street, place.station, place.offset), place.station, (s) => stationText(street.line, s, 1));
-  profile.setAttribute("aria-label", `Profile at offset ${sided(place.offset, 0.01)} m: ${summary}`);
+  profile.setAttribute("aria-label", `Profile at offset ${sided(place.offset, 0.01, unit)} ${unit}: ${summary}`);
   const side = formatSide(place.offset);
   element("profile-title").textContent =
-    side === "CL" ? "Along the line" : `Along the street, ${formatLength(Math.abs(place.offset), 0.01)} m ${side}`;
+    side === "CL" ? "Along the line" : `Along the street, ${crewLength(Math.abs(place.offset), 0.01, unit)} ${unit} ${side}`;
 }
 
 /** A place on the map, taken to the whole millimetre so that it can be asked for again. */
@@ -310,7 +313,7 @@ function listenToForm(app) {
     event.preventDefault();
     const meant = stationMeant(app.street.line, element("station").value);
     const typed = element("offset").value.trim();
-    const offset = typed === "" ? 0 : parseOffset(typed);
+    const offset = (typed === "" ? 0 : parseOffset(typed)) * (app.data.rounding.unit === "ft" ? FOOT : 1);
     if (meant.said) {
       said.textContent = meant.said;
     } else if (Number.isNaN(offset)) {
@@ -323,7 +326,7 @@ function listenToForm(app) {
   });
 }
 
-/** Metres right of the line from -3.5, L 3.5 or 3.5 L; NaN for anything else. */
+/** Right of the line, in the crew's unit, from -3.5, L 3.5 or 3.5 L; NaN for anything else. */
 function parseOffset(text) {
   const sided = /^([LRlr])\s*([\d.,]+)$|^([\d.,]+)\s*([LRlr])$/.exec(text);
   if (!sided) return parseNumber(text);
@@ -361,10 +364,12 @@ function listenToPosition(app) {
           return;
         }
         const [x, y] = [easting - app.data.origin[0], northing - app.data.origin[1]];
+        const { unit } = app.data.rounding;
+        const per = unit === "ft" ? FOOT : 1;
         app.map.me = { x, y, accuracy: coords.accuracy };
         askGrid(app, easting, northing);
         lookAt(app, easting, northing, 5);
-        said.textContent = `The phone says it is good to ${Math.ceil(coords.accuracy)} m, and the datum to ${fit.accuracy_m} m more. Find your way by it; never stake by it.`;
+        said.textContent = `The phone says it is good to ${Math.ceil(coords.accuracy / per)} ${unit}, and the datum to ${crewLength(fit.accuracy_m, 0.1, unit)} ${unit} more. Find your way by it; never stake by it.`;
       },
       () => {
         said.textContent = "The phone does not say where it is. Find the station on a lath instead.";

@@ -150,7 +150,7 @@ def test_every_planted_flaw_is_found_and_nothing_is_deleted(day, package):
     assert planted["off job far"] | planted["off job near"] == said["off the job"]
     assert planted["unknown code"] == said["unknown code"]
     assert planted["duplicate"] <= said["shot twice"]
-    assert planted["bad row"] <= said["bad-row"]
+    assert planted["bad row"] <= said["bad row"]
     summary = saying.summary_of(day)
     assert summary.read == len(truth.morning()) + len(truth.hubs())
     assert summary.used + summary.refused == summary.read

@@ -32,19 +32,19 @@ def line_words(lines: Sequence[object], most: int = 12) -> str:
 
 def bad_findings(bad: Sequence[BadRow], name: str) -> list[Finding]:
     """One finding a bad row; many rows without a height are one finding that names them all."""
-    heights = [row for row in bad if row.kind == "no-height"]
+    heights = [row for row in bad if row.kind == "no height"]
     together = len(heights) > TOGETHER
-    single = [row for row in bad if row.kind != "no-height"] if together else list(bad)
+    single = [row for row in bad if row.kind != "no height"] if together else list(bad)
     found = [_one(row, name) for row in single[:LISTED]]
     if together:
         text = (
             f"{name}: {len(heights)} rows without a usable height, the first: {heights[0].text}"
             f" (lines {line_words([row.line for row in heights])})"
         )
-        found.append(_several("no-height", text, heights[0].do, heights, name))
+        found.append(_several("no height", text, heights[0].do, heights, name))
     if rest := single[LISTED:]:
         text = f"{name}: {len(rest)} more rows like these, lines {rest[0].line} to {rest[-1].line}"
-        found.append(_several("bad-row", text, "look for one cause before any row", rest, name))
+        found.append(_several("bad row", text, "look for one cause before any row", rest, name))
     return found
 
 

@@ -194,7 +194,7 @@ def test_a_file_in_feet_says_so_and_reads_back_in_metres(tmp_path, unit, word, m
     np.testing.assert_allclose(
         got.meshes[0].northing, NORTH + np.array([0, 0, 6, 6, 3]), atol=5.1e-5 * metres
     )
-    assert not [f for f in got.findings if f.kind == "declared-number"]
+    assert not [f for f in got.findings if f.kind == "declared number"]
 
 
 def test_a_local_grid_has_its_name():

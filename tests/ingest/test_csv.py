@@ -114,7 +114,7 @@ def test_the_order_found_is_told_word_by_word(tmp_path):
     assert 'id = "Nr", northing = "N", easting = "E", elevation = "Höhe"' in (
         said(reading, "columns")[0].text
     )
-    assert said(reading, "column-not-read")[0].text.endswith("columns not read: PDOP")
+    assert said(reading, "column not read")[0].text.endswith("columns not read: PDOP")
 
 
 def test_a_header_that_the_job_file_makes_needless_is_shown(tmp_path):
@@ -147,7 +147,7 @@ def test_ten_bad_rows_of_a_thousand_are_listed_by_line_and_the_rest_is_read(tmp_
 
     assert len(reading.shots) == 990
     assert reading.refused == 10
-    listed = said(reading, "bad-row")
+    listed = said(reading, "bad row")
     assert [finding.line for finding in listed] == [k + 2 for k in sorted(slips)]
     assert [finding.points for finding in listed] == [(str(k),) for k in sorted(slips)]
     assert all(finding.severity == "person" for finding in listed)
@@ -175,7 +175,7 @@ def test_a_height_of_zero_is_none_only_where_all_others_are_far_from_it(tmp_path
     near = read(tmp_path, HEADER + low + "Z,5100,8100,0,GR\n")
 
     assert len(far.shots) == 5
-    assert said(far, "no-height")[0].points == ("Z",)
+    assert said(far, "no height")[0].points == ("Z",)
     assert len(near.shots) == 6
     assert near.refused == 0
 
@@ -185,7 +185,7 @@ def test_many_rows_without_a_height_are_one_finding_that_names_them_all(tmp_path
 
     reading = read(tmp_path, HEADER + COMMA + blank)
 
-    (finding,) = said(reading, "no-height")
+    (finding,) = said(reading, "no height")
     assert finding.points == tuple(f"b{k}" for k in range(30))
     assert reading.refused == 30
 
@@ -341,14 +341,14 @@ def test_accuracies_rod_and_time_are_read_and_a_cell_that_is_no_number_is_told(t
     np.testing.assert_allclose(shots.sigma_v, [0.012, np.nan], rtol=1e-15)
     assert shots.rod.tolist() == [1.8, 1.8]
     assert shots.time.tolist() == ["2026-05-14 07:30", "2026-05-14"]
-    assert said(reading, "cell-not-read")[0].line == 3
+    assert said(reading, "cell not read")[0].line == 3
 
 
 def test_digits_that_a_spreadsheet_took_are_missed(tmp_path):
     # the decimals of 6782560.55 are gone; all digits with an exponent are as good as without
     reading = read(tmp_path, "N,E,Z\n6.78256E+06,500.25,10\n6.78256055000E+06,500.25,10\n")
 
-    assert said(reading, "bad-row")[0].line == 2
+    assert said(reading, "bad row")[0].line == 2
     assert reading.shots.northing.tolist() == [6782560.55]
 
 
@@ -472,7 +472,7 @@ def test_points_in_are_points_used_and_rows_listed(tmp_path_factory, lines):
 
     assert len(reading.shots) + reading.refused == 1 + sum(map(is_a_row, lines))
     assert len(reading.shots) >= 1 + lines.count(good)
-    listed = said(reading, "bad-row") + said(reading, "no-height")
+    listed = said(reading, "bad row") + said(reading, "no height")
     # many rows without a height are one finding; else each row has its own
     if not any("rows without" in finding.text for finding in listed):
         assert len(listed) == reading.refused

@@ -157,13 +157,13 @@ def test_eleven_shots_of_an_open_file_and_the_line_through_them():
 @pytest.mark.parametrize(
     ("pairs", "kind", "said"),
     [
-        (at(10, "nan", 0, 1), "bad-row", "lies on no grid"),
-        (at(10, 0, "inf", 1), "bad-row", "lies on no grid"),
-        (at(10, 1e12, 0, 1), "bad-row", "lies on no grid"),
-        (at(10, 1, 2, "nan"), "no-height", "stands for no height"),
-        (at(10, 1, 2, -9999), "no-height", "stands for no height"),
-        (at(10, 1, 2, 0), "no-height", "exactly 0"),
-        ([], "bad-row", "no coordinates"),
+        (at(10, "nan", 0, 1), "bad row", "lies on no grid"),
+        (at(10, 0, "inf", 1), "bad row", "lies on no grid"),
+        (at(10, 1e12, 0, 1), "bad row", "lies on no grid"),
+        (at(10, 1, 2, "nan"), "no height", "stands for no height"),
+        (at(10, 1, 2, -9999), "no height", "stands for no height"),
+        (at(10, 1, 2, 0), "no height", "exactly 0"),
+        ([], "bad row", "no coordinates"),
     ],
 )
 def test_a_point_that_cannot_be_used_is_named_by_its_handle(tmp_path, pairs, kind, said):
@@ -385,7 +385,7 @@ def test_a_ring_needs_three_corners(tmp_path):
     fmt = FileFormat(files="*.dxf", layers={"*": "boundary"})
     got = reading(tmp_path, flat_line((0, 0, 0), (9, 0, 0), closed=1, handle="E7"), fmt=fmt)
 
-    assert "E7" in text_of(got, "bad-row")
+    assert "E7" in text_of(got, "bad row")
     assert len(got.lines) == 0
 
 
@@ -542,7 +542,7 @@ def test_a_type_that_the_version_does_not_know_is_refused_by_handle(tmp_path):
     got = reading(tmp_path, flat_line((0, 0, 0), (9, 0, 0), elevation=5, handle="E4"),
                   version="AC1009")  # fmt: skip
 
-    assert "LWPOLYLINE E4" in text_of(got, "bad-row")
+    assert "LWPOLYLINE E4" in text_of(got, "bad row")
     assert len(got.lines) == 0
 
 
@@ -551,7 +551,7 @@ def test_an_arc_larger_than_any_street_is_refused_by_handle(tmp_path):
     circle = reading(tmp_path, entity("CIRCLE", *at(10, 0, 0, 5), (40, 5e7), handle="E9"))
 
     assert len(got.lines) == 1
-    assert "E9" in text_of(circle, "bad-row")
+    assert "E9" in text_of(circle, "bad row")
 
 
 # ---- faces
@@ -586,7 +586,7 @@ def test_a_face_whose_sides_cross_is_refused_by_handle(tmp_path):
         tmp_path, face((0, 0, 5), (4, 4, 5), (4, 0, 5), (0, 4, 5), handle="F1"), point(1, 1, 1)
     )
 
-    assert "3DFACE F1" in text_of(got, "bad-row")
+    assert "3DFACE F1" in text_of(got, "bad row")
     assert got.meshes == ()
 
 
@@ -620,8 +620,8 @@ def test_faces_there_before_or_without_area_are_counted(tmp_path):
     )
 
     assert len(got.meshes[0].triangles) == 2
-    assert "1 triangles without three corners apart" in text_of(got, "bad-face")
-    assert "1 triangles that stand there before" in text_of(got, "bad-face")
+    assert "1 triangles without three corners apart" in text_of(got, "bad face")
+    assert "1 triangles that stand there before" in text_of(got, "bad face")
     assert "1 faces with edges marked invisible" in text_of(got, "read-so")
 
 

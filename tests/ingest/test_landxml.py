@@ -112,7 +112,7 @@ def test_a_published_alignment_is_as_long_as_it_says_and_its_curves_agree_with_t
     assert [row.kind for row in alignment.elements] == ["line", "arc"] * 7 + ["line"]
     assert alignment.declared_length == 1266.246238  # the file's own words
     assert alignment.start_station == 0.0
-    assert not said(reading, "declared-number")
+    assert not said(reading, "declared number")
     for row in alignment.elements:
         if row.kind == "arc":
             assert math.dist(row.start, row.centre) == pytest.approx(row.radius_start, abs=1e-5)
@@ -156,7 +156,7 @@ def test_a_clothoid_file_keeps_its_radii_and_turns():
     assert (into.radius_start, into.radius_end, into.length) == (math.inf, 400.0, 80.0)
     assert (out.radius_start, out.radius_end) == (400.0, math.inf)
     assert into.intersection == (5176.680648305874, 4806.019859579980)
-    assert not said(reading, "declared-number")  # 960 m declared, 300 + 80 + 200 + 80 + 300
+    assert not said(reading, "declared number")  # 960 m declared, 300 + 80 + 200 + 80 + 300
 
 
 def test_us_survey_feet_are_metres_to_the_last_bit_or_two():
@@ -218,7 +218,7 @@ def test_the_other_points_follow_each_once(whole):
 
 
 def test_rows_that_cannot_be_used_are_listed_by_line(whole):
-    listed = {f.line: f.text for f in whole.findings if f.kind in ("bad-row", "no-height")}
+    listed = {f.line: f.text for f in whole.findings if f.kind in ("bad row", "no height")}
 
     assert sorted(listed) == [8, 10, 14, 40]
     assert 'point "2": northing and easting without a height' in listed[8]
@@ -233,7 +233,7 @@ def test_faces_are_kept_hidden_or_listed_by_what_is_wrong(whole):
 
     assert mesh.id[mesh.triangles].tolist() == [["5", "007", "b"], ["5", "a", "007"]]
     assert mesh.hidden == 2
-    assert [text.partition(": ")[2] for text in said(whole, "bad-face")] == [
+    assert [text.partition(": ")[2] for text in said(whole, "bad face")] == [
         'surface "ground": 1 faces that are not three points, lines 50',
         'surface "ground": 1 faces to points that are not there, lines 48',
         'surface "ground": 1 faces to points that cannot be used, lines 49',
@@ -245,7 +245,7 @@ def test_faces_are_kept_hidden_or_listed_by_what_is_wrong(whole):
 def test_declared_numbers_that_the_faces_do_not_bear_out_are_told(whole):
     # lowest corner 10, not 0; highest 12 as declared. Plan areas by the shoelace rule, corners
     # (E, N): (200,100) (220,120) (210,140) gives 300; (200,100) (225,110) (220,120) gives 150
-    told = said(whole, "declared-number")
+    told = said(whole, "declared number")
 
     assert any("declares elevMin 0.000, its faces give 10.0000" in text for text in told)
     assert any("declares area2DSurf 500.000, its faces give 450.0000" in text for text in told)
@@ -281,7 +281,7 @@ def test_an_alignment_keeps_its_elements_references_and_equations(whole):
     assert alignment.equations == ((150.0, 150.0, 200.0), (180.0, 230.0, 300.0))
     # line 49√2, quarter circle 25π, clothoid 30, two irregular pieces, chain 2√2
     pieces = (49 * 2**0.5, 25 * math.pi, 30, math.hypot(10.1, 4), math.hypot(10, 16), 2 * 2**0.5)
-    assert f"its elements have {sum(pieces):.3f} m" in said(whole, "declared-number")[-1]
+    assert f"its elements have {sum(pieces):.3f} m" in said(whole, "declared number")[-1]
 
 
 def test_a_profile_is_in_order_of_station_with_its_own_kinds_of_curve(whole):
@@ -305,7 +305,7 @@ def test_nothing_is_dropped_in_silence(whole):
     assert "RetWall 1" in said(whole, "points-not-read")[0]
     assert "wall 1" in said(whole, "breakline-type")[0]
     assert "texture 1" in said(whole, "boundary-type")[0]
-    assert 'breakline "flat" has no heights and is left out' in said(whole, "line-left-out")[0]
+    assert 'breakline "flat" has no heights and is left out' in said(whole, "line left out")[0]
     assert whole.crs == "EPSG:25832"
     assert said(whole, "heights") == ['every_element.xml: heights in "site bench marks"']
 
@@ -342,8 +342,8 @@ def test_faces_on_an_id_that_two_points_have_are_left_out(tmp_path):
     reading = given_text(tmp_path, f"<Surfaces>{twice}</Surfaces>")
 
     assert reading.meshes == ()
-    assert "ids given twice to different points" in said(reading, "bad-face")[0]
-    assert said(reading, "repeated-id")[0].endswith("ids given twice: 3")
+    assert "ids given twice to different points" in said(reading, "bad face")[0]
+    assert said(reading, "repeated id")[0].endswith("ids given twice: 3")
 
 
 def test_an_empty_surface_is_no_mesh_and_no_error(tmp_path):
@@ -439,7 +439,7 @@ def test_an_arc_that_contradicts_itself_is_told(tmp_path):
         f'<Alignments><Alignment name="A"><CoordGeom>{curve}</CoordGeom></Alignment></Alignments>',
     )
 
-    told = " ".join(said(reading, "declared-number"))
+    told = " ".join(said(reading, "declared number"))
     assert "from its centre 50.000 m to the start and 50.100 m to the end" in told
     assert f"declares 90.000 m, its points give {25 * math.pi:.3f} m" in told
 

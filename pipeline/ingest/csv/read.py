@@ -45,7 +45,7 @@ def read_csv(path: Path, fmt: FileFormat) -> Reading:
     -------
     Reading
         ``shots`` in file order. A point without an id is called by file and line.
-        ``findings``: ``bad-row`` and ``no-height`` (severity ``person``), one a
+        ``findings``: ``bad row`` and ``no height`` (severity ``person``), one a
         row up to `badrows.LISTED`; notes for encoding, columns, comments.
 
     Raises
@@ -138,7 +138,7 @@ def _shots(rows: Rows, path: Path) -> tuple[Shots, list[BadRow]]:
     words["id"] = ids
     zero = zero_heights(metres["elevation"])
     bad = rows.bad + [
-        BadRow(int(lines[k]), "no-height", shown(ids[k]), _ZERO, "shoot it again if it is needed")
+        BadRow(int(lines[k]), "no height", shown(ids[k]), _ZERO, "shoot it again if it is needed")
         for k in np.flatnonzero(zero)
     ]
     keep = ~zero
@@ -168,16 +168,16 @@ def _about_rows(rows: Rows, unread: Sequence[str], name: str) -> list[Finding]:
         found.append(Finding("note", kind, f"{name}: {text}{at}", do, file=name, line=first))
 
     if unread:
-        note("column-not-read", f"columns not read: {', '.join(unread)}", _UNREAD)
+        note("column not read", f"columns not read: {', '.join(unread)}", _UNREAD)
     if rows.comments:
         note("comment", f"{len(rows.comments)} comment lines", "nothing", rows.comments)
     if rows.commented_rows:
         text = f"{len(rows.commented_rows)} points are commented out and not read"
         note("comment", text, "take the mark away if they count", rows.commented_rows)
     if rows.headers:
-        note("repeated-header", "the header stands there again", "nothing", rows.headers)
+        note("repeated header", "the header stands there again", "nothing", rows.headers)
     for ours, lines in rows.unread_cells.items():
-        note("cell-not-read", f"{ours} is no number, taken as not given", "correct it", lines)
+        note("cell not read", f"{ours} is no number, taken as not given", "correct it", lines)
     if rows.cleaned:
         text = f"invisible characters taken out of {rows.cleaned} rows"
         note("invisible", text, "compare codes and ids with the file")

@@ -172,7 +172,7 @@ class Rows:
                 self.bad.append(self._bad(cells, line, text, "correct the row"))
             else:
                 text = f'column "{self._label("elevation")}": {elevation:g} stands for no height'
-                self.bad.append(self._bad(cells, line, text, _SHOOT, "no-height"))
+                self.bad.append(self._bad(cells, line, text, _SHOOT, "no height"))
         kept = [row for row, out in zip(taken, lost | high, strict=True) if not out]
         for ours, values in zip(COORDINATES, raw[:, ~(lost | high)], strict=True):
             self.numbers[ours].append(values)
@@ -219,12 +219,12 @@ class Rows:
         cell = self._cell(cells, ours)
         label = f'column "{self._label(ours)}"'
         if not cell and ours == "elevation":
-            return self._bad(cells, line, f"{label}: no height", _SHOOT, "no-height")
+            return self._bad(cells, line, f"{label}: no height", _SHOOT, "no height")
         text = f'{label}: found "{shown(cell)}", expected a number'
         return self._bad(cells, line, text, "correct the row")
 
     def _bad(
-        self, cells: list[str], line: int, text: str, do: str, kind: str = "bad-row"
+        self, cells: list[str], line: int, text: str, do: str, kind: str = "bad row"
     ) -> BadRow:
         return BadRow(line, kind, shown(self._cell(cells, "id")), text, do)
 

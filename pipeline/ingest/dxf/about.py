@@ -115,7 +115,7 @@ def bad_entities(bad: Sequence[Bad], file: str) -> list[Finding]:
     if rest := bad[LISTED:]:
         text = f"{file}: {len(rest)} more entities like these"
         do = "look for one cause before correcting them"
-        found.append(Finding("person", "bad-row", text, do, file=file))
+        found.append(Finding("person", "bad row", text, do, file=file))
     return found
 
 

@@ -104,9 +104,9 @@ def _sound(lines: Sequence[_Line], metres: float, judged: Judged) -> Bools:
     zero = np.zeros(len(raw), dtype=np.bool_)
     zero[free] = zero_heights(raw[free, 2] * metres)
     for what, kind, wrong in (
-        ("a corner lies on no grid", "bad-row", lost),
-        ("a corner has no height", "no-height", high),
-        ("a corner is at exactly 0, while all others are far from it", "no-height", zero),
+        ("a corner lies on no grid", "bad row", lost),
+        ("a corner has no height", "no height", high),
+        ("a corner is at exactly 0, while all others are far from it", "no height", zero),
     ):
         for k in np.unique(of[wrong]).tolist():
             if good[k]:
@@ -142,7 +142,7 @@ def _long(line: _Line, judged: Judged) -> bool:
     if line.role in RINGS:
         closed = (line.xyz[0, :2] == line.xyz[-1, :2]).all()
         if len(line.xyz) < 3 + int(closed):
-            judged.bad.append((line.origin, "bad-row", f"a {line.role} of two corners"))
+            judged.bad.append((line.origin, "bad row", f"a {line.role} of two corners"))
             return False
         if not closed:
             judged.open_rings.append(line.origin)

@@ -110,7 +110,7 @@ class _Reader:
         self.findings = [*self.loaded.findings, *about]
         found = self.found = Walk(self.loaded, self.reads, SAGITTA_M / self.metres).run()
         self._refuse_nothing(found)
-        self.bad += [(origin, "bad-row", text) for origin, text in found.bad]
+        self.bad += [(origin, "bad row", text) for origin, text in found.bad]
         judged = judge_lines(found, self.role, self.metres)
         self.bad += judged.bad
         points = self._points(found)
@@ -184,9 +184,9 @@ class _Reader:
         xyz = raw * self.metres + 0.0
         lost, high, zero = _judge(raw, xyz)
         for k in np.flatnonzero(lost | high | zero).tolist():
-            kind, text = "no-height", f"{raw[k, 2]:g} stands for no height"
+            kind, text = "no height", f"{raw[k, 2]:g} stands for no height"
             if lost[k]:
-                kind, text = "bad-row", f"E {raw[k, 0]:g}, N {raw[k, 1]:g} lies on no grid"
+                kind, text = "bad row", f"E {raw[k, 0]:g}, N {raw[k, 1]:g} lies on no grid"
             elif zero[k]:
                 text = "a height of exactly 0, while all others are far from it"
             self.bad.append((found.point_of[k], kind, text))
@@ -228,7 +228,7 @@ class _Reader:
             try:
                 made = split(polygon)
             except UnusableError as error:
-                self.bad.append((origin, "bad-row", str(error)))
+                self.bad.append((origin, "bad row", str(error)))
                 continue
             by_layer.setdefault(origin.layer, []).extend(made.triangles)
             if len(made.triangles) == 2:
@@ -263,9 +263,9 @@ class _Reader:
         of = np.repeat(np.arange(len(polygons)), [len(polygon) for polygon in polygons])
         why: dict[int, tuple[str, str]] = {}
         told = (
-            ("bad-row", "a corner lies on no grid"),
-            ("no-height", "a corner has no height"),
-            ("no-height", "a corner is at exactly 0, while all others are far from it"),
+            ("bad row", "a corner lies on no grid"),
+            ("no height", "a corner has no height"),
+            ("no height", "a corner is at exactly 0, while all others are far from it"),
         )
         for reason, wrong in zip(told, _judge(raw, raw * self.metres), strict=True):
             for k in np.unique(of[wrong]).tolist():
@@ -281,7 +281,7 @@ class _Reader:
         ):
             if count:
                 text = f'layer "{shown(layer)}": {count} triangles {what} are left out'
-                self.say("note", "bad-face", text, "nothing, if the surface looks whole")
+                self.say("note", "bad face", text, "nothing, if the surface looks whole")
         if len(mesh.triangles) and not mesh.elevation.any():
             text = f'layer "{shown(layer)}": all faces are at height 0: places, not levels'
             self.say("person", "zero-heights", text, "do not use them as ground")

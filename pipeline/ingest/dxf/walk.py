@@ -201,7 +201,7 @@ class Walk:
             raise InputError(
                 self.loaded.file,
                 f'block "{shown(name)}" stands {DEEPEST_BLOCK} blocks deep or in itself',
-                "open out (explode) the blocks of the ground in the drawing",
+                "take the ground out of its blocks in the drawing",
             )
         self.found.told["block references, opened out"] += 1
         for k, (turn, shift) in enumerate(places):

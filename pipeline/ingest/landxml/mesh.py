@@ -75,7 +75,7 @@ def usable(rows: Triples, metres: float) -> tuple[Floats, Bools, dict[int, tuple
     bad = np.zeros(len(raw), dtype=np.bool_)
     bad[list(rows.bad)] = True
     why = {
-        row: ("no-height" if row in rows.flat else "bad-row", text)
+        row: ("no height" if row in rows.flat else "bad row", text)
         for row, text in rows.bad.items()
     }
     lost = no_place(xyz[:, 0], xyz[:, 1]) & ~bad
@@ -84,11 +84,11 @@ def usable(rows: Triples, metres: float) -> tuple[Floats, Bools, dict[int, tuple
     zero = np.zeros(len(raw), dtype=np.bool_)
     zero[good] = zero_heights(xyz[good, 2])
     for row in np.flatnonzero(lost):
-        why[int(row)] = ("bad-row", "lies on no grid")
+        why[int(row)] = ("bad row", "lies on no grid")
     for row in np.flatnonzero(high):
-        why[int(row)] = ("no-height", f"{raw[row, 2]:g} stands for no height")
+        why[int(row)] = ("no height", f"{raw[row, 2]:g} stands for no height")
     for row in np.flatnonzero(zero):
-        why[int(row)] = ("no-height", "exactly 0, while all others are far from it: no height")
+        why[int(row)] = ("no height", "exactly 0, while all others are far from it: no height")
     return xyz, good & ~zero, why
 
 
@@ -121,7 +121,7 @@ def mesh_of(
         findings += _declared(rows, mesh, units, file)
     if hidden:
         text = f'{file}: surface "{shown(rows.name)}": {hidden} hidden faces left out'
-        findings.append(Finding("note", "hidden-faces", text, "nothing", file=file, line=rows.line))
+        findings.append(Finding("note", "hidden faces", text, "nothing", file=file, line=rows.line))
     return mesh, vertices, bad, findings
 
 
@@ -163,7 +163,7 @@ def _triangles(
         text = f'{file}: surface "{shown(rows.name)}": ids given twice: '
         text += line_words([rows.names.word(int(code)) for code in np.unique(ids[twice])])
         do = "export it again; faces that use them are left out"
-        findings.append(Finding("person", "repeated-id", text, do, file=file, line=rows.line))
+        findings.append(Finding("person", "repeated id", text, do, file=file, line=rows.line))
     rank = np.cumsum(good) - 1
     return rank[corner[keep]].astype(np.int32), findings
 
@@ -190,7 +190,7 @@ def _face_finding(rows: SurfaceRows, hit: Ints, what: str, file: str) -> Finding
         f'{file}: surface "{shown(rows.name)}": {len(hit)} faces {what}, lines {line_words(lines)}'
     )
     do = "they are left out; export the surface again if it has holes"
-    return Finding("person", "bad-face", text, do, file=file, line=lines[0])
+    return Finding("person", "bad face", text, do, file=file, line=lines[0])
 
 
 def _declared(rows: SurfaceRows, mesh: Mesh, units: Units, file: str) -> Iterable[Finding]:
@@ -212,7 +212,7 @@ def _declared(rows: SurfaceRows, mesh: Mesh, units: Units, file: str) -> Iterabl
                 f" its faces give {value:.4f}"
             )
             do = "nothing is taken from the declared number"
-            yield Finding("note", "declared-number", words, do, file=file, line=rows.line)
+            yield Finding("note", "declared number", words, do, file=file, line=rows.line)
 
 
 def measures(mesh: Mesh, units: Units) -> tuple[float, float, float, float]:

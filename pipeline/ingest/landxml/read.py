@@ -185,7 +185,7 @@ class _Reader:
         for name, other, line in named.references:
             if other not in row:
                 text = f'point "{shown(name)}" refers to "{shown(other)}", which is not there'
-                self.bad.append(BadRow(line, "bad-row", shown(name), text, "export it again"))
+                self.bad.append(BadRow(line, "bad row", shown(name), text, "export it again"))
         return Book(self.document.file, units.metres, xyz, shot, row, frozenset(ambiguous))
 
     def _about_points(self, points: Points) -> None:
@@ -318,7 +318,7 @@ class _Reader:
                 for doubt in doubts:
                     words = f'alignment "{name}": {doubt}'
                     do = "compare with the plan"
-                    self.say("note", "declared-number", words, do, text.line)
+                    self.say("note", "declared number", words, do, text.line)
             for profile in text.profiles:
                 try:
                     heights = profile_rows(profile, units.metres, book.file)

@@ -212,7 +212,7 @@ def _sound(drawn: Drawn, points: Points, findings: list[Finding]) -> bool:
     text = f'{where}: {_NOUN[drawn.kind]} "{shown(drawn.name)}" {reason} and is left out'
     do = "export it with heights, or correct it"
     line = drawn.numbers.line
-    findings.append(Finding("person", "line-left-out", text, do, file=points.file, line=line))
+    findings.append(Finding("person", "line left out", text, do, file=points.file, line=line))
     return False
 
 

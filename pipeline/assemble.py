@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+import numpy as np
+
 from pipeline.compare import compose, ponds
 from pipeline.design import alignment as line
 from pipeline.design import beneath, changes, checks, joining, profile, returns
@@ -89,11 +91,16 @@ def checked(corridor: Corridor, job: Job, things: Utilities | None) -> Findings:
     """What a person should see of the design before dirt moves.
 
     The streets against the job's limits; where there are several parts the steps at
-    their seams, layer by layer; water standing on the top layer.
+    their seams, layer by layer; water standing on the top layer, and in returns without a basin.
     """
     limits = job.design.limits
     found = list(checks.design_findings(corridor, limits, job.layers))
-    basins = _basins(things)
+    basins = _basins(things, job.hazards.inlet_kinds)
+    places = np.array(basins).reshape(-1, 2).T
+    for part in corridor.parts:
+        if part.kind == "return" and part.corridor is not None:
+            inlets = places[0], places[1]
+            found += returns.low_points(part.corridor, inlets, job.hazards.inlet_near_m)
     for number, layer in enumerate(corridor.layers):
         if corridor.parts:
             whole = compose.layer_surface(corridor, layer.name, job.design)
@@ -107,11 +114,16 @@ def checked(corridor: Corridor, job: Job, things: Utilities | None) -> Findings:
     return tuple(found)
 
 
-def _basins(things: Utilities | None) -> list[tuple[float, float]]:
-    """Where recorded catch basins take the water."""
+def _basins(things: Utilities | None, kinds: Sequence[str]) -> list[tuple[float, float]]:
+    """Where recorded catch basins and inlets take the water."""
     if things is None:
         return []
-    rows = [k for k, kind in enumerate(things.kind) if "basin" in str(kind).lower()]
+    known = {kind.casefold() for kind in kinds}
+    rows = [
+        k
+        for k, kind in enumerate(things.kind)
+        if "basin" in str(kind).casefold() or str(kind).casefold() in known
+    ]
     return [(float(things.easting[k]), float(things.northing[k])) for k in rows]
 
 
@@ -202,10 +214,10 @@ def _joined(site: _Site, edges: Sequence[Corridor]) -> list[Part]:
     rules = site.job.design
     found = []
     for one in rules.returns:
-        made, about = returns.curb_return(
+        # its low points are told in `checked`, where it is known who takes the water
+        made, _ = returns.curb_return(
             one, site.streets[one.from_street], site.streets[one.to_street]
         )
-        site.findings.extend(about)
         found.append(made)
     for name, street in site.streets.items():
         site.streets[name] = _opened(site, name, street, found)

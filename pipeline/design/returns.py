@@ -76,7 +76,7 @@ def curb_return(
     CurbReturn
         The arc runs from the first street's tangent point to the second's.
     Findings
-        ``person``: a low point inside the return, where water stands but for a basin.
+        See `low_points`; nobody has said yet where basins are.
 
     Raises
     ------
@@ -100,7 +100,7 @@ def curb_return(
     profile = _profile(rules, legs, length, heights)
     layers = _layers(arc, legs, heights, rules.at, where)
     curb = Corridor(rules.name, arc.alignment, profile, layers, on=rules.at)
-    return CurbReturn(rules.name, rules.at, legs, curb), _low_points(curb, where)
+    return CurbReturn(rules.name, rules.at, legs, curb), low_points(curb)
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,12 +343,30 @@ def _beyond(leg: Leg, name: str, height: float) -> dict[str, tuple[float, float]
     return found
 
 
-def _low_points(curb: Corridor, where: str) -> Findings:
+def low_points(
+    curb: Corridor, basins: tuple[Floats, Floats] | None = None, near_m: float = 2.0
+) -> Findings:
+    """Where the edge of a return is lowest or level, so that water stands but for a basin.
+
+    Parameters
+    ----------
+    curb : Corridor
+    basins : tuple of ndarray, optional
+        Easting and northing of everything that takes water. One this near takes it here.
+    near_m : float
+        Along the curb, and across from the return's line [m].
+    """
     found = []
+    at = locate(curb.alignment, *basins) if basins is not None else None
     for point in grade_line.turning_points(curb.profile):
+        if at is not None:
+            low, high = point.station - near_m, point.station_to + near_m
+            here = (at.station >= low) & (at.station <= high) & (np.abs(at.offset) <= near_m)
+            if here.any():
+                continue
         if point.kind != "high":
             text = (
-                f"{where}: its edge is {'lowest' if point.kind == 'low' else 'level'} at"
+                f"curb return {curb.name!r}: its edge is {'lowest' if point.kind == 'low' else 'level'} at"
                 f" {point.station:.3f} m of its {curb.alignment.station[-1]:.3f} m, elevation"
                 f" {point.elevation:.4f}: water stands there"
             )

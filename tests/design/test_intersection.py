@@ -324,6 +324,10 @@ def test_a_low_point_inside_a_return_is_flagged(street_of):
     assert f"elevation {float(spline(lowest)):.4f}" in finding.text
     assert none == ()
     assert found.legs[0].tangent == pytest.approx(87.0)
+    # a basin in the gutter there takes the water; one 3 m along the curb does not
+    for away, quiet in ((0.0, True), (1.9, True), (3.0, False)):
+        east, north, _ = line.point_at(found.curb.alignment, np.array([lowest + away]), 0.3)
+        assert (returns.low_points(found.curb, (east, north), 2.0) == ()) is quiet
 
 
 @pytest.mark.parametrize(("turn", "to"), [(1, "right"), (1, "left"), (-1, "right"), (-1, "left")])

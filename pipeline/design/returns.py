@@ -348,13 +348,8 @@ def low_points(
 ) -> Findings:
     """Where the edge of a return is lowest or level, so that water stands but for a basin.
 
-    Parameters
-    ----------
-    curb : Corridor
-    basins : tuple of ndarray, optional
-        Easting and northing of everything that takes water. One this near takes it here.
-    near_m : float
-        Along the curb, and across from the return's line [m].
+    ``basins`` are the easting and northing of everything that takes water: one within
+    ``near_m`` along the curb, and across from the return's line, takes it here.
     """
     found = []
     at = locate(curb.alignment, *basins) if basins is not None else None
@@ -365,8 +360,9 @@ def low_points(
             if here.any():
                 continue
         if point.kind != "high":
+            level = "lowest" if point.kind == "low" else "level"
             text = (
-                f"curb return {curb.name!r}: its edge is {'lowest' if point.kind == 'low' else 'level'} at"
+                f"curb return {curb.name!r}: its edge is {level} at"
                 f" {point.station:.3f} m of its {curb.alignment.station[-1]:.3f} m, elevation"
                 f" {point.elevation:.4f}: water stands there"
             )

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.crew.hubs.references import lath_name
+from pipeline.crew.plan.branches import Branch
 from pipeline.crew.plan.frame import PlanWords, corners, frame, placed
 from pipeline.crew.plan.inputs import PlanInputs, band_limits, contour_levels
 from pipeline.crew.plan.labels import thin_labels
@@ -27,6 +28,7 @@ from pipeline.crew.plan.map import (
 from pipeline.crew.plan.sheets import pages
 from pipeline.crew.plan.sides import side_pages
 from pipeline.crew.plan.texts import map_texts
+from pipeline.design import feet as feet_of
 from pipeline.design.equations import station_text
 from pipeline.model import Drawing, Fill, Floats, Picture
 
@@ -40,6 +42,8 @@ __all__ = [
 ]
 
 _MARGIN_MM = 10.0
+_MOUTH_M, _ASIDE_M = 10.0, 40.0
+"""What lies nearer to a side street's start, or farther aside, is no bulb of its own [assumed]."""
 
 
 def drawing(inputs: PlanInputs) -> Drawing:
@@ -71,9 +75,24 @@ def drawing(inputs: PlanInputs) -> Drawing:
         return station_text(line, station)
 
     sheets = pages(base.street, line, unturned, base.reach_m, inputs.sheet.scale, added)
+    for one in base.branches:
+        if one.kind == "street":
+            sheets += pages(
+                one.street, one.corridor.alignment, unturned, _branch_reach(base, one),
+                inputs.sheet.scale, added,
+            )  # fmt: skip
     rules = inputs.sheet, inputs.rounding
     sides = side_pages(inputs.profiles, inputs.sections, unturned, rules, name_of)
     return Drawing(words.job, placed(ground, 1.0, *added), (*sheets, *sides), taken)
+
+
+def _branch_reach(base: Base, branch: Branch) -> float:
+    """How far the marks beside a side street's own stretch lie from its line [m]."""
+    stakes, ends = base.inputs.stakes, branch.corridor.alignment.station[[0, -1]]
+    at = feet_of.locate(branch.corridor.alignment, stakes.easting, stakes.northing)
+    # a bulb around its end counts, the street that it leaves does not
+    near = (at.station > ends[0] + _MOUTH_M) & (np.abs(at.offset) < _ASIDE_M)
+    return float(np.max(np.abs(at.offset[near]), initial=base.reach_m))
 
 
 def _told(base: Base) -> PlanWords:

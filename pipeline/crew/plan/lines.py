@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
+from pipeline.design.section import CROWN
 from pipeline.model import Alignment, Bools, Corridor, Floats, Ints, Layer, Lines, Surface
 from pipeline.model.arrays import lock_fields
 
@@ -22,13 +23,17 @@ _WIDENING = 4.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Street:
-    """Points along the alignment, near zero about ``origin``, close enough to draw it by."""
+    """Points along the alignment, near zero about ``origin``, close enough to draw it by.
+
+    ``short`` begins the stations of a side street, empty for the main one.
+    """
 
     origin: Floats
     station: Floats
     x: Floats
     y: Floats
     azimuth: Floats
+    short: str = ""
 
     def __post_init__(self) -> None:
         n = len(self.station)
@@ -114,7 +119,8 @@ def edges(corridor: Corridor, layer: Layer, street: Street) -> tuple[Edge, ...]:
         outer = (name, side) in {
             (layer.breaks[0], layer.side[0]), (layer.breaks[-1], layer.side[-1]),
         }  # fmt: skip
-        found.append(Edge(name, offset, x, y, outer))
+        own = corridor.on if name == CROWN else name
+        found.append(Edge(own, offset, x, y, outer and bool(side or corridor.on == CROWN)))
     return tuple(found)
 
 

@@ -6,6 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.crew.plan.branches import (
+    Branch,
+    branches_of,
+    every_way,
+    patch_outlines,
+    with_mouths,
+)
 from pipeline.crew.plan.frame import SIGN_SIZES_MM
 from pipeline.crew.plan.inputs import PlanInputs, band_side
 from pipeline.crew.plan.labels import mark_boxes, one_per_cell, thin_labels, upright
@@ -60,14 +67,17 @@ class Base:
     dot_rows: Ints
     mm: float
     reach_m: float
+    branches: tuple[Branch, ...]
+    ways: Street
+    patches: tuple[tuple[str, Lines], ...]
 
     def near(self, easting: Floats, northing: Floats) -> tuple[Floats, Floats]:
         """From the job grid to the map's own metres."""
         return easting - self.street.origin[0], northing - self.street.origin[1]
 
     def along(self, x: Floats, y: Floats) -> Floats:
-        """Direction of writing along the street at each place [rad]."""
-        return upright(self.street.direction(x, y))
+        """Direction of writing along the nearest street at each place [rad]."""
+        return upright(self.ways.direction(x, y))
 
     def shots(self, *, used: bool) -> Ints:
         """Rows of the shots to draw: the used ones, or those that are only listed."""
@@ -87,7 +97,11 @@ def base_of(inputs: PlanInputs) -> Base:
     # a surface layer has no breaks of its own: the uppermost sections show the street
     shown = next((each for each in (layer, *inputs.corridor.layers) if each.breaks), layer)
     found = edges(inputs.corridor, shown, street)
-    offsets = np.concatenate([inputs.stakes.offset, *(edge.offset for edge in found)])
+    found = tuple(with_mouths(inputs.corridor, shown.name, street, edge) for edge in found)
+    branches = branches_of(inputs.corridor, inputs.layer, street.origin)
+    others = [one.name for one in branches]
+    own = inputs.stakes.offset[~np.isin(inputs.stakes.street, others)]
+    offsets = np.concatenate([own, *(edge.offset for edge in found)])
     reach = float(np.max(np.abs(offsets), initial=0.0, where=~np.isnan(offsets)))
     shot_rows, cell_mm = _shots_to_draw(inputs, mm)
     return Base(
@@ -100,6 +114,9 @@ def base_of(inputs: PlanInputs) -> Base:
         dot_rows=_dots_to_draw(inputs, {edge.name for edge in found}, _DOTS_APART_MM * mm),
         mm=mm,
         reach_m=reach + _BEYOND_MM * mm,
+        branches=branches,
+        ways=every_way(street, branches),
+        patches=patch_outlines(inputs.corridor, inputs.layer, street.origin),
     )
 
 
@@ -163,6 +180,21 @@ def design_lines(base: Base) -> tuple[Lines, ...]:
         tick_lines(corridor, street, long, 4 * base.mm),
         *edge_lines(base.edges),
         *(() if own is None else (outline(own, street.origin),)),
+        *(drawn for one in base.branches for drawn in _branch_lines(base, one)),
+        *(drawn for _, drawn in base.patches),
+    )
+
+
+def _branch_lines(base: Base, one: Branch) -> tuple[Lines, ...]:
+    """A side street as the main one; of a return or an edge its breaks."""
+    breaks = tuple(drawn for drawn in edge_lines(one.edges) if len(drawn.x))
+    if one.kind != "street":
+        return breaks
+    street, every = one.street, station_ticks(one.corridor.alignment, 10.0)
+    return (
+        Lines("centreline", street.x, street.y, np.array([0, len(street.x)])),
+        tick_lines(one.corridor, street, every, 2 * base.mm),
+        *breaks,
     )
 
 

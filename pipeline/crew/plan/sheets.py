@@ -123,6 +123,7 @@ def pages(
         for row in range(rows)
     ]
     out = []
+    short = f"{street.short} " if street.short else ""
     for sheet in range(sheets):
         part = found[sheet * rows : (sheet + 1) * rows]
         views = [
@@ -130,9 +131,10 @@ def pages(
             for strip, middle in zip(part, middles, strict=False)
         ]
         stations = [
-            f"{station_text(line, one.first)} TO {station_text(line, one.last)}" for one in part
+            f"{short}{station_text(line, one.first)} TO {station_text(line, one.last)}"
+            for one in part
         ]
-        page = _page(f"A3 sheet {sheet + 1} of {sheets}", frame, views, stations)
+        page = _page(f"{short}A3 sheet {sheet + 1} of {sheets}", frame, views, stations)
         matched = [
             _match_lines(
                 (street, line), (strip, view), reach_m, _next_to(sheet * rows + k, found, rows)

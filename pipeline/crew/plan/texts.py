@@ -24,11 +24,11 @@ from pipeline.crew.plan.labels import (
     take_labels,
     upright,
 )
-from pipeline.crew.plan.lines import label_rows, polygons_of, station_ticks
+from pipeline.crew.plan.lines import Street, label_rows, polygons_of, station_ticks
 from pipeline.crew.plan.map import Base
 from pipeline.crew.words import paint
 from pipeline.design.equations import station_text
-from pipeline.model import Fill, Floats, Marks, Words
+from pipeline.model import Corridor, Fill, Floats, Marks, Words
 from pipeline.units import ground_mark
 
 _SOFT = ("mark-shot", "mark-dot")
@@ -120,20 +120,33 @@ def key_words(base: Base) -> Labels:
     """PC, PT, HP and their like, with the station."""
     stakes, rows = base.inputs.stakes, base.stakes(key=True)
     x, y = base.near(stakes.easting[rows], stakes.northing[rows])
-    alignment = base.inputs.corridor.alignment
-    text = [f"{stakes.mark[row]} {station_text(alignment, stakes.station[row])}" for row in rows]
+    lines = {one.name: (one.prefix, one.corridor) for one in base.branches}
+    text = []
+    for row in rows:
+        prefix, street = lines.get(str(stakes.street[row]), ("", base.inputs.corridor))
+        at = station_text(street.alignment, stakes.station[row])
+        text.append(" ".join(word for word in (str(stakes.mark[row]), prefix, at) if word))
     style = _style(base, "text-key-point", 2.2, "key-point")
     return beside(x, y, base.along(x, y), text, style, "abrl")
 
 
 def station_words(base: Base) -> Labels:
-    """Stations every 20 m, along the line beside their tick."""
-    street = base.street
-    station = station_ticks(base.inputs.corridor.alignment, 20.0)
+    """Stations every 20 m, along the line beside their tick; a side street's with its initials."""
+    found = [_stations_along(base, (base.street, base.inputs.corridor, ""))]
+    found += [
+        _stations_along(base, (one.street, one.corridor, f"{one.prefix} "))
+        for one in base.branches
+        if one.kind == "street"
+    ]
+    return join_labels(found)
+
+
+def _stations_along(base: Base, along: tuple[Street, Corridor, str]) -> Labels:
+    street, corridor, prefix = along
+    station = station_ticks(corridor.alignment, 20.0)
     x = np.interp(station, street.station, street.x)
     y = np.interp(station, street.station, street.y)
-    alignment = base.inputs.corridor.alignment
-    text = [station_text(alignment, value, step=1.0) for value in station.tolist()]
+    text = [f"{prefix}{station_text(corridor.alignment, at, step=1.0)}" for at in station.tolist()]
     return beside(x, y, base.along(x, y), text, _style(base, "text-station", 2.5), "abrl")
 
 
@@ -149,7 +162,7 @@ def stake_words(base: Base) -> Labels:
     """Ids of stakes and hubs, square to the street and away from it."""
     stakes, rows = base.inputs.stakes, base.stakes(key=False)
     x, y = base.near(stakes.easting[rows], stakes.northing[rows])
-    out = base.street.direction(x, y) - np.sign(stakes.offset[rows]) * np.pi / 2
+    out = base.ways.direction(x, y) - np.sign(stakes.offset[rows]) * np.pi / 2
     angle = upright(out)
     outward = np.cos(out - angle) > 0
     style = _style(base, "text-stake", 1.8, "mark-stake")
@@ -217,16 +230,22 @@ def band_texts(base: Base) -> Labels:
 def break_words(base: Base) -> Labels:
     """Lath names of the breaks beside them, once in every 150 mm of paper."""
     found = [NO_LABELS]
-    for edge in base.edges:
+    lines = [(base.street, edge) for edge in base.edges]
+    lines += [(one.street, edge) for one in base.branches for edge in one.edges]
+    for street, edge in lines:
         designed = ~np.isnan(edge.offset)
         every = _BREAK_LABEL_MM * base.mm
-        rows, stretch = label_rows(base.street.station, every, designed)
+        rows, stretch = label_rows(street.station, every, designed)
         x, y = edge.x[rows], edge.y[rows]
         words = [lath_name(edge.name)] * len(rows)
         # clear of the dots, which lie on the break itself
         style = _style(base, "text-break", 1.8, "mark-dot")
         places = beside(x, y, base.along(x, y), words, style, "ab")
         found.append(as_one(places, stretch[places.group]))
+    for name, drawn in base.patches:
+        x, y = drawn.x[:1], drawn.y[:1]
+        style = _style(base, "text-break", 1.8)
+        found.append(beside(x, y, base.along(x, y), [f"PATCH {name}"], style, "abrl"))
     return join_labels(found)
 
 

@@ -1,0 +1,88 @@
+"""The other parts of a design on the map: lines where they rule, a patch by its outline."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline import assemble
+from pipeline.crew.plan.branches import branches_of, every_way, patch_outlines, with_mouths
+from pipeline.crew.plan.lines import edges, street_of
+from pipeline.ingest.job.inputs import read_before_shots
+from pipeline.model import NO_LINES, Part, make_shots
+from pipeline.settings import SurfaceRules
+from pipeline.surface import tin
+
+FIXTURE = Path(__file__).resolve().parents[2] / "fixtures" / "intersection"
+CLAY = "clay subgrade"
+
+
+@pytest.fixture(scope="module")
+def design():
+    inputs = read_before_shots(FIXTURE)
+    return assemble.design(inputs.design, inputs.job)[0]
+
+
+@pytest.fixture(scope="module")
+def branches(design):
+    return {one.name: one for one in branches_of(design, CLAY, street_of(design).origin)}
+
+
+def drawn(branch, name):
+    (edge,) = (one for one in branch.edges if one.name == name and np.isfinite(one.x).any())
+    here = np.isfinite(edge.x)
+    return edge.x[here] + branch.street.origin[0], edge.y[here] + branch.street.origin[1]
+
+
+def test_returns_and_bulb_are_drawn_on_their_circles(branches):
+    """9 m less 0.95 around 1013, 2052; 11 m and 0.95 around 1056, 2065."""
+    for name, radius in (("lip", 9.0), ("edge of clay", 8.05)):
+        east, north = drawn(branches["south return"], name)
+        assert np.hypot(east - 1013.0, north - 2052.0) == pytest.approx(radius, abs=1e-6)
+    east, north = drawn(branches["bulb"], "edge of clay")
+    ring = np.hypot(east - 1056.0, north - 2065.0)[east > 1056.0]
+    assert ring == pytest.approx(11.95, abs=1e-6)
+
+
+def test_no_edge_is_drawn_under_a_part_that_comes_before_it(design, branches):
+    side = branches["Tarrow Court"]
+    for edge in side.edges:
+        if edge.name == "edge of clay":
+            # from the end of the returns, 13 m from the crossing, to the throat
+            station = side.street.station[np.isfinite(edge.x)]
+            assert station.min() >= 13.0 - 1e-6
+            assert station.max() <= 42.0 + 1e-6
+    street = street_of(design)
+    for edge in edges(design, design.layer(CLAY), street):
+        cut = with_mouths(design, CLAY, street, edge)
+        mouth = (street.station > 52.0) & (street.station < 78.0)
+        gone = np.isnan(cut.x[mouth])
+        assert gone.all() == (edge.outer and bool(np.nanmean(edge.offset) > 0))
+        assert gone.any() == gone.all()
+
+
+def test_writing_runs_along_the_nearest_street(design, branches):
+    ways = every_way(street_of(design), tuple(branches.values()))
+    x, y = np.array([1030.0, 1000.0]), np.array([2066.0, 2020.0])
+    angle = ways.direction(x - ways.origin[0], y - ways.origin[1])
+    assert np.abs(np.sin(angle)) == pytest.approx([0.0, 1.0], abs=1e-6)
+
+
+def test_a_patch_is_drawn_by_its_outline(design):
+    """A triangulated square of 6 m: its outline is 24 m long, whatever is inside it."""
+    e, n = (v.ravel() for v in np.meshgrid(np.arange(997.0, 1003.1), np.arange(2020.0, 2026.1)))
+    surface, _ = tin.build(
+        make_shots(e, n, 49.0 + 0.1 * np.sin(e)), NO_LINES, SurfaceRules(max_edge_m=5.0)
+    )
+    patch = Part("pad", "patch", surfaces=(replace(surface, name=CLAY),))
+    whole = replace(design, parts=(patch, *design.parts), rank=design.rank + 1)
+    origin = street_of(whole).origin
+    ((name, outline),) = patch_outlines(whole, CLAY, origin)
+    x, y = outline.x + origin[0], outline.y + origin[1]
+    assert name == "pad"
+    assert np.hypot(np.diff(x), np.diff(y)).sum() == pytest.approx(24.0, abs=1e-9)
+    assert (x.min(), x.max(), y.min(), y.max()) == (997.0, 1003.0, 2020.0, 2026.0)
+    assert patch_outlines(whole, "finish", origin) == ()

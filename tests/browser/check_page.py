@@ -1,9 +1,9 @@
 """day.html in a real browser, offline: taps against ``lath at``, keys, widths, speed, injection.
 
-Run by hand or by .ci/run, not by pytest (a machine without a browser could only skip):
+Run by .ci/run, or by hand; not by pytest, whose machine may have no browser:
 
-    apt-get install -y chromium chromium-driver
-    .venv/bin/python tests/browser/check_page.py [--pictures FOLDER] [--axe axe.min.js]
+    apt-get install -y chromium chromium-driver nodejs npm
+    tests/browser/run .venv/bin/python
 
 Exit code 0: all is well; 1: what is wrong is printed. Needs no package: the
 browser is spoken to in the W3C WebDriver protocol over HTTP. The answers come
@@ -196,6 +196,8 @@ def check_taps(page: Browser, job: Path, say: Callable[[str], None]) -> None:
         ]
         told = tap(page, size[0] / 2 + offset * view[2] * 0.7, size[1] / 2 + offset * view[2] * 0.7)
         told_nothing += told["mark"].startswith("NOT")
+        if not page.run('return document.getElementById("section").childElementCount'):
+            say("a tap draws no section")
         wrong = agrees(told, job)
         if wrong:
             say(f"a tap disagrees with lath at: {wrong}")
@@ -517,16 +519,28 @@ def check_speed(page: Browser, file: Path, what: str, say: Callable[[str], None]
     return seconds
 
 
+AXE = {"rules": {"color-contrast-enhanced": {"enabled": True}}}
+"""All of axe-core's rules, and contrast of 7:1, which is off by default (WCAG 2.2, 1.4.6)."""
+
+
 def check_axe(page: Browser, source: str, say: Callable[[str], None]) -> None:
-    """axe-core's own rules; it is put in by the browser, which the page's policy cannot hinder."""
+    """axe-core's own rules, bright and dark; the browser puts it in, past the page's policy."""
+    for screen in ("bright", "dark"):
+        run_axe(page, source, screen, say)
+        page.run('document.getElementById("light").click()')
+
+
+def run_axe(page: Browser, source: str, screen: str, say: Callable[[str], None]) -> None:
     page.chrome("Runtime.evaluate", expression=source)
     found = page.call(
         "POST", "/execute/async",
-        {"script": "axe.run(document).then(arguments[0])", "args": []},
+        {"script": f"axe.run(document, {json.dumps(AXE)}).then(arguments[0])", "args": []},
     )  # fmt: skip
-    tell(f"axe: {len(found['passes'])} rules passed, {len(found['violations'])} not")
+    tell(f"axe, {screen}: {len(found['passes'])} rules passed, {len(found['violations'])} not")
+    if not any(one["id"] == "color-contrast-enhanced" for one in found["passes"]):
+        say(f"axe, {screen}: contrast of 7:1 was not checked")
     for one in found["violations"]:
-        say(f"axe {one['impact']}: {one['id']}: {one['nodes'][0]['html'][:160]}")
+        say(f"axe {screen} {one['impact']}: {one['id']}: {one['nodes'][0]['html'][:160]}")
 
 
 def main() -> int:

@@ -1,4 +1,4 @@
-"""day.html of the demo street shot as densely as a scanner shoots it: some 200 000 triangles.
+"""day.html of the demo street shot as densely as a scanner shoots it: over 200 000 triangles.
 
 .venv/bin/python tests/browser/large_page.py FOLDER_OF_THE_DEMO_JOB day-large.html
 """
@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from pipeline import publish, publish_page
 from pipeline.compare import overlay
 from pipeline.design import alignment as line
@@ -24,7 +25,7 @@ def large_page(job: Path) -> bytes:
     """The page, with 100 000 vertices of the demo's own ground and 6 mm of noise on them."""
     day = run_day(job, None, Stopwatch())
     station, offset = (v.ravel() for v in np.meshgrid(
-        np.linspace(1.0, 419.0, 1667), np.linspace(-6.0, 6.0, 60), indexing="ij"
+        np.linspace(1.0, 419.0, 1717), np.linspace(-6.0, 6.0, 60), indexing="ij"
     ))  # fmt: skip
     shake = np.random.default_rng(11)
     east, north, _ = line.point_at(day.morning.corridor.alignment, station, offset)

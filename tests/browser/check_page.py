@@ -1,12 +1,12 @@
 """day.html in a real browser, offline: taps against ``lath at``, keys, widths, speed, injection.
 
-Run by .ci/run, or by hand; not by pytest, whose machine may have no browser:
+Run by .ci/run, or by hand; in short by pytest where there is a browser:
 
     apt-get install -y chromium chromium-driver nodejs npm
     tests/browser/run .venv/bin/python
 
-Exit code 0: all is well; 1: what is wrong is printed. Needs no package: the
-browser is spoken to in the W3C WebDriver protocol over HTTP. The answers come
+Exit code 0: all is well; 1: what is wrong is printed. Needs no package but
+pypdf: the browser is spoken to in the W3C WebDriver protocol over HTTP. The answers come
 from ``lath at --json``, a process of its own.
 """
 
@@ -495,6 +495,25 @@ def check_widths(
             page.picture(pictures / f"day-{width}.png")
 
 
+def check_print(page: Browser, file: Path, say: Callable[[str], None]) -> None:
+    """On paper there are the lists and the numbers, and nothing to press."""
+    from io import BytesIO
+
+    from pypdf import PdfReader
+
+    page.open(file)
+    page.run(TAP, 190, 200)
+    paper = base64.b64decode(page.chrome("Page.printToPDF", printBackground=True)["data"])
+    pages = PdfReader(BytesIO(paper)).pages
+    said = " ".join("".join(one.extract_text() for one in pages).split())
+    for wanted in ("A person has to look", "Buried things", "Figures of the day", "Caution"):
+        if wanted not in said:
+            say(f"on paper: {wanted!r} is missing")
+    if "Zoom in" in said or "Whole street" in said:
+        say("on paper: there are buttons")
+    tell(f"on paper: {len(pages)} pages")
+
+
 def check_speed(page: Browser, file: Path, what: str, say: Callable[[str], None]) -> float:
     """Seconds from the start of loading until a tap is answered, the processor slowed down."""
     page.chrome("Emulation.setCPUThrottlingRate", rate=SLOWER)
@@ -561,6 +580,12 @@ def main() -> int:
             tell("the package has no day.html")
             return 1
         file = file.resolve()
+        # no signal: what the page needs it has
+        page.chrome("Network.enable")
+        page.chrome(
+            "Network.emulateNetworkConditions",
+            offline=True, latency=0, downloadThroughput=0, uploadThroughput=0,
+        )  # fmt: skip
         page.open(file)
         check_reckoning(file, job, wrong.append)
         check_stations(file, job, wrong.append)
@@ -575,6 +600,7 @@ def main() -> int:
         if wanted.large:
             check_speed(page, wanted.large.resolve(), "200 000 triangles", wrong.append)
         check_calm(page, [file, *([wanted.large.resolve()] if wanted.large else [])], wrong.append)
+        check_print(page, file, wrong.append)
         check_hostile(page, Path(folder), wrong.append)
         check_position(page, Path(folder), wrong.append)
     for line in wrong:

@@ -512,6 +512,7 @@ def check_print(page: Browser, file: Path, say: Callable[[str], None]) -> None:
     if "Zoom in" in said or "Whole street" in said:
         say("on paper: there are buttons")
     tell(f"on paper: {len(pages)} pages")
+    check_calm(page, [file], say)
 
 
 def check_speed(page: Browser, file: Path, what: str, say: Callable[[str], None]) -> float:

@@ -122,4 +122,7 @@ def _on_line(curves: tuple[Curve, ...], target: str) -> str:
     middle = int(np.argmin(np.abs(curves[-1].x)))
     (layer,) = (curve for curve in curves if curve.label == target)
     mark = lath_mark(float(curves[-1].z[middle] - layer.z[middle]))
-    return f"{mark} on the line" if mark else "NOT SURVEYED on the line"
+    if not mark:
+        return "NOT SURVEYED on the line"
+    unit = " m" if mark[0] in "CF" else ""
+    return f"{mark}{unit} on the line"

@@ -276,35 +276,33 @@ def read(files: tuple[Path, ...], **options: Any) -> None:
 @click.argument("job", type=FOLDER)
 @of_day
 @click.option("--spread", type=NUMBER, help="Cement spread [kg/m2], instead of the job's.")
+@click.option("--lot", help="The lot that --spread is meant for; all of them if not given.")
 @click.option("--equal-costs", is_flag=True, help="As if too high and too low cost the same.")
 @as_json
 @fresh
-def pregrade(
-    job: Path, day: str | None, spread: float | None, equal_costs: bool, json_wanted: bool
-) -> None:
+def pregrade(job: Path, day: str | None, json_wanted: bool, **options: Any) -> None:
     """The height to leave the clay at, and what it costs to be wrong.
 
     A recommendation from a mass balance of clay, cement and water, with its range and what
     it rests on; the crew decides. Without costs in the job file it says the rise, and no more.
+    With --spread: the new target, the change in cm, and loads to haul off or bring in, by
+    stretch.
 
     \b
     Example:
       lath pregrade street
       lath pregrade street --spread 22
     """  # noqa: D301
-    from pipeline import earthworks, saying
+    from pipeline import earthworks, pregrading, saying
     from pipeline.run import run_day
 
+    asked = pregrading.Asked(options["spread"], options["lot"], options["equal_costs"])
     result = run_day(job, day, stopwatch())
-    found = earthworks.earthworks(result)
-    height = earthworks.how_high(result, found, spread_kg_m2=spread, equal_costs=equal_costs)
-    haul = earthworks.where_it_goes(found, result, equal_costs=equal_costs)
+    height, haul = earthworks.pregrade_asked(result, asked)
     if json_wanted:
         click.echo(as_text(saying.pregrade_object(result, height, haul)))
-        return
-    click.echo("\n".join((*height.words, "", *haul.words, "", *height.honesty)))
-    for table in height.tables[:2]:
-        click.echo("\n" + "\n".join(saying.table_words(table)))
+    else:
+        click.echo("\n".join(saying.pregrade_words(height, haul)))
 
 
 @main.command("compare-days")
@@ -372,7 +370,8 @@ def _run(
     spent = stopwatch()
     result = run_day(job, day, spent)
     with spent.stage("deliver"):
-        done = publish.deliver(publish.complete(result), out, publish.Command(day, pictures))
+        result = publish.with_earth(publish.complete(result))
+        done = publish.deliver(result, out, publish.Command(day, pictures))
     result = done.day
     if json_wanted:
         click.echo(as_text(saying.run_object(result, done.folder, spent.seconds)))

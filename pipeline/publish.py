@@ -18,7 +18,7 @@ from pipeline.crew.summary import CAUTION, mean_words
 from pipeline.deliver import csv, json
 from pipeline.deliver.history import HISTORY_FILE
 from pipeline.deliver.package import safe_name, write_package
-from pipeline.earthworks import earthworks, earthworks_object, earthworks_tables
+from pipeline.earthworks import earthworks, earthworks_tables
 from pipeline.kept.calls import keep
 from pipeline.model import Table
 from pipeline.planning import listed_rows, plan_drawings
@@ -47,6 +47,13 @@ def complete(day: Day) -> Day:
     return replace(day, findings=sorted_findings(tuple(found)))
 
 
+def with_earth(day: Day) -> Day:
+    """The day with its earthworks, for the closing words and the package; not where withheld."""
+    if withheld(day) or day.earth is not None:
+        return day
+    return replace(day, earth=earthworks(day))
+
+
 def package_files(day: Day) -> dict[str, bytes]:
     """Every file of the package but the manifest, by name.
 
@@ -66,14 +73,10 @@ def package_files(day: Day) -> dict[str, bytes]:
             cutsheet.table(day.sheet, _rounding(day), streets),
             dots.table(day.dots, day.morning.inputs.job.walk, streets),
         ]
-        work = earthworks(day)
+        work = day.earth if day.earth is not None else earthworks(day)
+        day = replace(day, earth=work)
         tables += earthworks_tables(work, day)
-        files["quantities.json"] = json.json_bytes(
-            {
-                **quantities_object(day),
-                "target_in_detail": earthworks_object(work, day.morning.corridor.alignment),
-            }
-        )
+        files["quantities.json"] = json.json_bytes(quantities_object(day))
         files |= drawing_files(day)
         files["ground.xml"] = surfaces_bytes(day)
         files |= crew_files(day, package_id(day.morning.inputs, day.before))
@@ -256,6 +259,7 @@ def deliver(day: Day, out: Path | None, command: Command | None = None) -> Deliv
 
 def day_files(day: Day, command: Command) -> dict[str, bytes]:
     """`package_files`, and the pictures where they are wanted."""
+    day = with_earth(day)
     files = package_files(day)
     if command.pictures:
         from pipeline.publish_pictures import pictures

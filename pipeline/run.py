@@ -26,6 +26,7 @@ from pipeline.compare.places import Place
 from pipeline.compare.progress import Progress
 from pipeline.compare.streets import streets_of
 from pipeline.crew import dots
+from pipeline.crew.earth import Earthworks
 from pipeline.crew.edge.line import edges_by_street
 from pipeline.crew.gaps import without_guesses
 from pipeline.crew.hubs import cutsheet, street_layout
@@ -101,6 +102,8 @@ class Day:
     findings: Findings
     work: CrewWork | None = None
     """What the crew carries besides, once it has been worked out."""
+    earth: Earthworks | None = None
+    """Volumes by stretch, haul and the height to leave the clay at, once worked out."""
     before: Day | None = None
     """The morning before this one, once it has been run for comparing."""
     since: tuple[Shift, DayChange] | None = None

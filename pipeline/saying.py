@@ -15,11 +15,12 @@ import numpy as np
 from pipeline import __version__
 from pipeline.compare.places import Place
 from pipeline.compare.streets import side_word, streets_of
+from pipeline.crew.earth import Haul, Pregrade
 from pipeline.crew.measures import Measures, measures
 from pipeline.crew.page.change import progress_sentences
 from pipeline.crew.summary import CAUTION, Summary
 from pipeline.design.equations import station_text
-from pipeline.earthworks import Haul, Pregrade
+from pipeline.earthworks import layer_object
 from pipeline.ingest.job.inputs import Inputs
 from pipeline.judging import USED_FATES
 from pipeline.model import Alignment, Corridor, Finding, Quantity, Stakes, Table
@@ -83,12 +84,22 @@ def quantity_object(row: Quantity) -> dict[str, float | None]:
 def quantities_object(day: Day) -> dict[str, Any]:
     """``quantities.json``: every layer, cut and fill apart."""
     job = day.morning.inputs.job
+    layers: dict[str, dict[str, Any]] = {
+        row.layer: dict(quantity_object(row)) for row in day.quantities
+    }
+    for one in () if day.earth is None else day.earth.layers:
+        layers[one.quantity.layer] |= layer_object(one, day)
     return {
         "job": job.name,
         "day": day.morning.inputs.day,
         "held": day.held,
         "target": job.target.layer,
-        "layers": {row.layer: quantity_object(row) for row in day.quantities},
+        "bulking": {
+            "loose_per_bank": job.bulking.loose_per_bank,
+            "compacted_per_bank": job.bulking.compacted_per_bank,
+            "origin": "job" if "bulking" in job.given else "assumed",
+        },
+        "layers": layers,
     }
 
 
@@ -223,6 +234,7 @@ def summary_of(day: Day) -> Summary:
         assumed=assumed(job),
         withheld=day.held and job.target.withhold,
         unit=measures(job.rounding),
+        sure=() if day.earth is None else tuple(one.sure for one in day.earth.layers),
         progress=progress_sentences(day.trend, measures(job.rounding)),
     )
 
@@ -251,6 +263,7 @@ def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> d
                 "fill_m3": number(row.fill_m3),
                 "mean_cut_m": number(row.mean_cut_m, 1e-4),
                 "uncovered_m2": number(row.uncovered_area_m2, 0.01),
+                **_errors(day, row.layer),
             }
             for row in day.quantities
         },
@@ -266,6 +279,13 @@ def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> d
         "findings": [finding_object(finding, _line(day)) for finding in day.findings],
         "seconds": {stage: round(spent, 3) for stage, spent in seconds.items()},
     }
+
+
+def _errors(day: Day, layer: str) -> dict[str, Any]:
+    """Standard errors of a layer, once they have been worked out."""
+    found = [one for one in day.earth.layers if one.quantity.layer == layer] if day.earth else []
+    parts = [layer_object(one, day) for one in found]
+    return {"standard_error_m3": parts[0]["standard_error_m3"]} if parts else {}
 
 
 def place_object(place: Place) -> dict[str, Any]:
@@ -328,14 +348,47 @@ def table_objects(table: Table) -> list[dict[str, str]]:
 
 
 def pregrade_object(day: Day, height: Pregrade, haul: Haul) -> dict[str, Any]:
-    """What ``lath pregrade --json`` prints: the decision, its words and its tables."""
+    """What ``lath pregrade --json`` prints: each lot's decision, its words and its tables.
+
+    ``words`` are those of all lots, ``tables`` those of the first.
+    """
+    lots = [
+        {
+            "lot": lot.name,
+            "from": number(lot.start),
+            "to": number(lot.end),
+            "left_low_m": None if lot.decision is None else lot.decision.lowering,
+            "words": list(lot.words),
+            "tables": {table.name: table_objects(table) for table in lot.tables},
+        }
+        for lot in height.lots
+    ]
     return {
         "day": day.morning.inputs.day,
         "words": list(height.words),
         "honesty": list(height.honesty),
-        "tables": {table.name: table_objects(table) for table in height.tables},
+        "tables": lots[0]["tables"],
+        "lots": lots,
         "haul": {
             "words": list(haul.words),
             "moves": [] if haul.table is None else table_objects(haul.table),
         },
     }
+
+
+NOT_PRINTED = frozenset({"pregrade_cost"})
+"""Tables of a lot that are for a picture, not for a terminal."""
+
+
+def pregrade_words(height: Pregrade, haul: Haul) -> list[str]:
+    """The same for a person: each lot's words and tables, the haul plan, the honest notes."""
+    said: list[str] = []
+    for lot in height.lots:
+        said += [*lot.words, ""]
+        for table in lot.tables:
+            if table.rows and table.name not in NOT_PRINTED:
+                said += [f"{table.name.replace('_', ' ')}:", *table_words(table), ""]
+    said += [*haul.words, ""]
+    if haul.table is not None:
+        said += [*table_words(haul.table), ""]
+    return [*said, *height.honesty]

@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
-from annotated_types import Ge, Gt, Interval, Le, Lt
+from annotated_types import Ge, Gt, Interval, Le, Len, Lt
 
 from pipeline.strict import (
     Known,
     KnownOrExact,
+    Name,
     NotNegative,
     Settings,
     Tolerance,
@@ -27,6 +28,10 @@ Density = Annotated[float, Ge(800), Le(2600)]
 Spread = Annotated[float, Ge(0), Le(100)]
 Rise = Annotated[float, Ge(-0.2), Le(0.2)]
 Compaction = Annotated[float, Ge(0.7), Le(1.1)]
+Along = Annotated[float, Interval(ge=-100_000, le=1_000_000)]
+MixDepth = Annotated[float, Gt(0), Le(1.0)]
+SoilClass = Literal["lean clay", "fat clay", "silt"]
+MoistureClass = Literal["dry", "optimum", "wet", "very wet"]
 
 StripMethod = Literal[
     "one set-up, one bench", "two set-ups", "satellite, shifted to a bench", "satellite"
@@ -122,6 +127,59 @@ class Strip(Settings):
     """Points that were shot twice [assumed]."""
     method: StripMethod = "one set-up, one bench"
     """How the two heights were taken: what they share cancels."""
+    lot: str = ""
+    """The lot that it was laid in; it says nothing of another clay."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripFile(Settings):
+    """A test strip as a file of its heights, point by point."""
+
+    file: Annotated[str, Len(1, 200)]
+    """Columns id, northing_m, easting_m, before_m and after_m."""
+    name: str = ""
+    """Of the strip; printed where it is used. The file's name where none is given."""
+    spread_kg_m2: Spread
+    """Cement spread on the strip."""
+    method: StripMethod
+    """How both surveys were tied together. No default: it decides whether the strip counts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotRule(Settings):
+    """A stretch with a soil, a moisture, a spread rate or a mix depth of its own.
+
+    What it leaves out is that of the whole street. What belongs to a class of soil or
+    of moisture does not outlive the class: a lot of another soil has the figures of
+    that soil, a lot of another moisture those of that moisture, unless it states them.
+    """
+
+    name: Name
+    """Printed on its sheet; strips name their lot by it."""
+    start: Along
+    """Station that it begins at, counted on from the start of the line [m]."""
+    end: Along
+    """Station that it ends at [m]."""
+    soil: SoilClass | None = None
+    """Class of its clay."""
+    moisture: MoistureClass | None = None
+    """How wet its clay is before mixing."""
+    spread_kg_m2: Spread | None = None
+    """Its cement spread."""
+    mix_depth_m: MixDepth | None = None
+    """Its mix depth, from the pre-graded surface down."""
+    max_density_kg_m3: Density | None = None
+    """Greatest dry density of its untreated clay."""
+    optimum_moisture: Share | None = None
+    """Moisture at that density, by dry mass."""
+    compaction_before: Compaction | None = None
+    """Its dry density before mixing, of the greatest."""
+    density_loss: Annotated[float, Ge(-5), Le(5)] | None = None
+    """Per cent of greatest dry density lost for each per cent of cement."""
+    moisture_before: Share | None = None
+    """Its moisture before mixing, by dry mass."""
+    moisture_after: Share | None = None
+    """Its moisture after compaction, by dry mass."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,15 +188,15 @@ class Stabilising(Settings):
 
     layer: str = "stabilised top"
     """The plane that the finished stabilised clay is to have."""
-    soil: Literal["lean clay", "fat clay", "silt"] = "lean clay"
+    soil: SoilClass = "lean clay"
     """Class of the clay; figures that the job does not state come from it [assumed]."""
-    moisture: Literal["dry", "optimum", "wet", "very wet"] = "dry"
+    moisture: MoistureClass = "dry"
     """How wet the clay is before mixing [assumed]."""
     spread_kg_m2: Spread = 12.5
     """Cement spread. Common practice, no source."""
     loss: Share = 0.02
     """Share of the spread that is lost as dust [assumed]."""
-    mix_depth_m: Annotated[float, Gt(0), Le(1.0)] = 0.30
+    mix_depth_m: MixDepth = 0.30
     """From the pre-graded surface down to the rotor's lowest point [assumed]."""
     mode: Literal["leave low", "leave high and trim"] = "leave low"
     """Left low, to rise to the plane, or built high and trimmed after curing."""
@@ -199,3 +257,7 @@ class Stabilising(Settings):
     """Draws from which the range of the rise is taken."""
     strips: list[Strip] = field(default_factory=list)
     """Test strips of this clay; they move the belief, each by how well it is known."""
+    strip_files: list[StripFile] = field(default_factory=list)
+    """Test strips as files of their heights, read from the job folder."""
+    lots: list[LotRule] = field(default_factory=list)
+    """Stretches that are decided apart; what lies in none of them is as the whole street."""

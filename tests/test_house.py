@@ -44,7 +44,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "publish_days": GROUND | set(STAGES) | {"judging", "run"},
     "planning": GROUND | {"compare", "crew", "judging", "run"},
     "publish_pictures": GROUND | set(STAGES) | {"judging", "run", "planning"},
-    "earthworks": GROUND | set(STAGES) | {"run"},
+    "pregrading": GROUND | {"compare", "crew", "run"},
+    "earthworks": GROUND | {"compare", "crew", "design", "run", "pregrading"},
     "saying": GROUND | set(STAGES) | {"judging", "run", "earthworks"},
     "publish": GROUND
     | set(STAGES)
@@ -67,6 +68,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "publish_days",
         "saying",
         "earthworks",
+        "pregrading",
         "setting_out",
         "proof",
         "readout",

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from pipeline.compare.crosslines import Cuttings, Lanes, along_breaks, at_stations
 from pipeline.compare.quantities import parts
 from pipeline.errors import JobError
-from pipeline.model import Alignment, Floats, Ints, Overlay, Surface, Texts, texts
+from pipeline.model import Alignment, Bools, Floats, Ints, Overlay, Surface, Texts, texts
 from pipeline.model.arrays import lock_fields
 
 SAME_STATION_M = 1e-9
@@ -66,6 +66,15 @@ class Intervals:
     def middle(self) -> Floats:
         """Station midway [m]."""
         return 0.5 * (self.start + self.end)
+
+    def take(self, rows: Bools | Ints) -> Intervals:
+        """The rows that are asked for."""
+        columns = {
+            item.name: getattr(self, item.name)[rows]
+            for item in fields(self)
+            if item.name != "layer"
+        }
+        return Intervals(layer=self.layer, **columns)
 
 
 def interval_stations(first: float, last: float, step: float) -> Floats:

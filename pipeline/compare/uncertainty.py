@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.compare.missed import missed
 from pipeline.compare.quantities import plan_area
-from pipeline.compare.roughness import KERNELS, Model, Roughness, correlation, fit
+from pipeline.compare.roughness import Model, Roughness, correlation, fit
 from pipeline.design.alignment import locate as along_line
-from pipeline.model import Alignment, Floats, Indices, Quantity, Surface
+from pipeline.model import Alignment, Bools, Floats, Indices, Quantity, Surface
 from pipeline.model.arrays import lock_fields
 from pipeline.settings_earthwork import Volumes
 from pipeline.surface import locate
@@ -236,17 +238,53 @@ def standard_errors(
     """
     wanted = np.stack((spread.cut > 0, spread.cut < 0, np.ones(len(spread.cut), dtype=bool)))
     areas = (quantity.cut_area_m2, quantity.fill_area_m2, quantity.compared_area_m2)
-    share = [area / max(int(rows.sum()), 1) for area, rows in zip(areas, wanted, strict=True)]
-    cells = wanted * np.array(share)[:, None]
+    cut, fill, net = region_errors(spread, wanted, areas, roughness, rules)
+    each = quantity.compared_area_m2 / max(len(spread.cut), 1)
+    hidden = missed(spread, np.full(len(spread.cut), each), roughness)
+    return Uncertainty(
+        quantity.layer,
+        replace(cut, missed=hidden),
+        replace(fill, missed=hidden),
+        net,
+        roughness,
+        spread.thinned,
+    )
+
+
+def region_errors(
+    spread: Sample,
+    wanted: Bools,
+    areas: Sequence[float],
+    roughness: Roughness,
+    rules: Volumes,
+) -> tuple[StandardError, ...]:
+    """Standard errors of the volume over each of several regions, as in `standard_errors`.
+
+    Parameters
+    ----------
+    spread : Sample
+    wanted : ndarray of bool, shape (r, g)
+        The cells of each region.
+    areas : sequence of float, length r
+        Exact area of each [m2].
+    roughness : Roughness
+    rules : Volumes
+
+    Returns
+    -------
+    tuple of StandardError
+        NaN for a region with an area that no cell lies in: too small to say.
+    """
+    count = wanted.sum(axis=1)
+    share = np.array(areas) / np.maximum(count, 1)
+    cells = wanted * share[:, None]
     instrument = np.sqrt(_shot_weights(spread, cells) ** 2 @ spread.sigma**2)
     between = np.sqrt(_between(spread, cells, roughness) * _learned_from(roughness.shots))
-    hidden = _missed(spread, cells[2], roughness)
-    rows = zip(areas, instrument, between, (hidden, hidden, 0.0), strict=True)
-    cut, fill, net = (
-        StandardError(area, float(one), float(two), area * rules.systematic_m, missed)
-        for area, one, two, missed in rows
+    instrument[(count == 0) & (np.array(areas) > 0)] = np.nan
+    return tuple(
+        StandardError(float(area), float(one), float(two), float(area) * rules.systematic_m)
+        for area, one, two in zip(areas, instrument, between, strict=True)
     )
-    return Uncertainty(quantity.layer, cut, fill, net, roughness, spread.thinned)
 
 
 def _learned_from(shots: int) -> float:
@@ -299,43 +337,6 @@ def _extension(part: Sample, cells: Floats, model: Model) -> Floats:
     among[np.diag_indices(len(among))] = correlation(model, own[:, :1], own[:, 1:])[0, 0]
     quadratic = ((weight @ shots) * weight).sum(axis=1) + ((cells @ among) * cells).sum(axis=1)
     return np.asarray(model.sill_m2 * (quadratic - 2 * ((weight @ both) * cells).sum(axis=1)))
-
-
-def _missed(spread: Sample, cells: Floats, roughness: Roughness) -> float:
-    """Cut, and as much fill, that waves between the shots hide, less what noise pretends [m3].
-
-    Triangles cut off the ground's waves, so near the zero line cut and fill are both
-    too small; the instrument's noise makes waves that are not there. With an error e
-    of the height, the mean of max(d + e, 0) is more than max(d, 0) near d = 0 only.
-    """
-    if not roughness.models:
-        return float("nan")
-    noise = (spread.weight**2 * spread.sigma[spread.corner] ** 2).sum(axis=1)
-    waves = np.zeros(len(spread.cut))
-    for model in roughness.models:
-        waves += model.share * _wave_variance(spread, model)
-    gain = _mean_above(spread.cut, waves) - _mean_above(spread.cut, noise)
-    return float((gain * cells).sum())
-
-
-def _wave_variance(spread: Sample, model: Model) -> Floats:
-    """By how much the ground's variance exceeds that of a mean of three shots, by cell [m2]."""
-    at = spread.place[:, spread.corner]
-    scale = np.array([model.along_m, model.across_m])[:, None, None]
-    alike = np.zeros(len(spread.cut))
-    for k in range(3):
-        near = KERNELS[model.kernel](np.hypot(*((at - at[:, :, k : k + 1]) / scale)))
-        alike += spread.weight[:, k] * (spread.weight * near).sum(axis=1)
-    return np.asarray(model.sill_m2 * np.maximum(1.0 - alike, 0.0))
-
-
-def _mean_above(d: Floats, variance: Floats) -> Floats:
-    """Mean of max(d + e, 0) for a normal error e."""
-    from scipy.special import ndtr
-
-    sd = np.sqrt(np.maximum(variance, 1e-18))
-    z = d / sd
-    return np.asarray(d * ndtr(z) + sd * np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi))
 
 
 def _places(alignment: Alignment | None, east: Floats, north: Floats) -> Floats:

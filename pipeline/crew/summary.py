@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipeline.compare.uncertainty import StandardError, Uncertainty
 from pipeline.crew.measures import METRIC, Measures
+from pipeline.crew.volume_sheet import NINETY_FIVE
 from pipeline.model import Finding, Findings, Quantity
 
 
@@ -28,6 +31,8 @@ class Summary:
     withheld: bool = False
     unit: Measures = METRIC
     progress: tuple[str, ...] = ()
+    sure: tuple[Uncertainty, ...] = ()
+    """How sure cut and fill of each layer are, once that has been worked out."""
 
 
 def words(summary: Summary) -> list[str]:
@@ -35,7 +40,7 @@ def words(summary: Summary) -> list[str]:
     shots = f"{summary.read} read, {summary.used} used, {summary.refused} not used, all listed"
     lines = [f"{summary.job}, {summary.day}", f"Shots      {shots}"]
     lines += [f"           {count:5d} {reason}" for reason, count in summary.reasons]
-    lines += _layer_lines(summary.quantities, summary.target, summary.unit)
+    lines += _layer_lines(summary.quantities, summary.target, summary.sure, summary.unit)
     lines += [
         f"{'' if number else 'Progress':11s}{text}" for number, text in enumerate(summary.progress)
     ]
@@ -65,20 +70,41 @@ CAUTION = (
 )
 
 
-def _layer_lines(quantities: Sequence[Quantity], target: str, unit: Measures) -> list[str]:
+def _layer_lines(
+    quantities: Sequence[Quantity], target: str, sure: Sequence[Uncertainty], unit: Measures
+) -> list[str]:
+    """Cut and fill of every layer, with what holds them in 95 of 100 cases once that is known."""
+    either = {one.layer: (one.cut, one.fill) for one in sure}
     volume, area = unit.volume_unit, unit.area_unit
-    titles = f"{f'cut {volume}':>8s}{f'fill {volume}':>10s}{f'compared {area}':>14s}"
+    titles = f"{f'cut {volume}':14s}{f'fill {volume}':14s}{f'compared {area}':>13s}"
     mean_of = "mean" if unit.unit == "m" else "mean ft"
-    lines = [f"Layer      {mean_of:9s}{titles}{f'not surveyed {area}':>18s}"]
+    lines = [f"Layer      {mean_of:10s}{titles}{f'not surveyed {area}':>18s}"]
     for row in quantities:
         mean = mean_words(row.mean_cut_m, unit)
         arrow = "  <- today's layer" if row.layer == target else ""
+        cut, fill = (
+            _give_or_take(one, error, unit)
+            for one, error in zip(
+                (row.cut_m3, row.fill_m3), either.get(row.layer, (None, None)), strict=True
+            )
+        )
         lines.append(
-            f"           {mean:9s}{unit.volume(row.cut_m3):>8s}{unit.volume(row.fill_m3):>10s}"
-            f"{unit.area(row.compared_area_m2):>14s}{unit.area(row.uncovered_area_m2):>18s}"
+            f"           {mean:10s}{cut:14s}{fill:14s}"
+            f"{unit.area(row.compared_area_m2):>13s}{unit.area(row.uncovered_area_m2):>18s}"
             f"   {row.layer}{arrow}"
         )
-    return lines
+    return [*lines, "           +- holds 95 of 100 cases"] if either else lines
+
+
+def _give_or_take(volume: float, error: StandardError | None, unit: Measures) -> str:
+    """A volume with what holds it in 95 of 100 cases; ``?`` where the shots are too few."""
+    if error is None:
+        return unit.volume(volume)
+    if math.isnan(error.total):
+        return f"{unit.volume(volume)} +- ?"
+    either = NINETY_FIVE * error.total
+    step = 1.0 if either >= 2 else 0.1
+    return f"{unit.volume(volume, step)} +- {unit.volume(either, step)}"
 
 
 def mean_words(mean_cut_m: float, unit: Measures = METRIC) -> str:

@@ -11,6 +11,7 @@ from pipeline.compare.bulking import in_state
 from pipeline.compare.cross_sections import SectionVolumes
 from pipeline.compare.intervals import Intervals
 from pipeline.compare.next_shots import NextShots
+from pipeline.compare.stretch_errors import StretchErrors
 from pipeline.compare.uncertainty import StandardError, Uncertainty
 from pipeline.crew.hubs.stakes import column_name
 from pipeline.design.equations import named
@@ -26,8 +27,13 @@ MISSED_SHARE = 0.5
 """What the triangles miss is said where it is more than this many standard errors."""
 
 
-def interval_table(found: Intervals, line: Alignment | None = None) -> Table:
-    """Cut and fill by stretch, and by lane where there are lanes; stations as `line` names them."""
+def interval_table(
+    found: Intervals, line: Alignment | None = None, errors: StretchErrors | None = None
+) -> Table:
+    """Cut and fill by stretch, and by lane where there are lanes; stations as `line` names them.
+
+    With `errors` what holds 95 of 100 cases stands beside them.
+    """
     rows = tuple(
         (
             named(line, found.start[k]) if np.isfinite(found.start[k]) else "before",
@@ -40,15 +46,27 @@ def interval_table(found: Intervals, line: Alignment | None = None) -> Table:
             format_length(found.compared_area_m2[k], step=0.1),
             format_length(found.uncovered_area_m2[k], step=0.1),
             lath_mark(float(found.mean_cut_m[k])),
+            *(() if errors is None else _either_way(errors, k)),
         )
         for k in range(len(found))
     )
-    columns = (
+    columns: tuple[str, ...] = (
         "from_station", "to_station", "lane", "cut_m3", "fill_m3", "cut_m2", "fill_m2",
         "compared_m2", "not_surveyed_m2", "mean",
     )  # fmt: skip
+    if errors is not None:
+        columns += ("cut_give_or_take_m3", "fill_give_or_take_m3", "mean_give_or_take_mm")
     name = f"volumes_{column_name(found.layer)}"
     return Table(name, columns, rows, frozenset(columns[:3]) | {"mean"})
+
+
+def _either_way(errors: StretchErrors, k: int) -> tuple[str, ...]:
+    """What holds cut, fill and mean of a stretch in 95 of 100 cases; empty: too few shots."""
+    return (
+        format_length(NINETY_FIVE * errors.cut_m3[k], step=0.1),
+        format_length(NINETY_FIVE * errors.fill_m3[k], step=0.1),
+        format_length(NINETY_FIVE * 1000 * errors.mean_m[k], step=1.0),
+    )
 
 
 def section_table(found: SectionVolumes, line: Alignment | None = None) -> Table:

@@ -7,20 +7,19 @@ import pytest
 
 from pipeline.compare.intervals import Intervals
 from pipeline.crew.pregrade.evidence import evidence
-from pipeline.crew.pregrade.recommendation import Lot, decision, lot_of, remaining
-from pipeline.crew.pregrade.sheet import (
-    HONESTY,
+from pipeline.crew.pregrade.recommendation import Lot, decision
+from pipeline.crew.pregrade.remaining import remaining
+from pipeline.crew.pregrade.remaining_sheet import (
     change_lines,
-    cost_table,
-    lines,
+    change_table,
     remaining_lines,
     remaining_table,
-    tornado,
 )
+from pipeline.crew.pregrade.sheet import HONESTY, cost_table, lines, lot_line, tornado
 from pipeline.crew.pregrade.target import normal_target
 from pipeline.errors import JobError
 from pipeline.ingest.job.job import read_job
-from pipeline.model import Quantity, texts
+from pipeline.model import texts
 from pipeline.settings import Job
 from pipeline.settings_earthwork import Costs, Stabilising, Strip
 
@@ -166,11 +165,30 @@ def test_another_spread_rate():
     of = job()
     before, now = decision(of, LOT), decision(of, LOT, spread_kg_m2=22.0)
     assert 1000 * (now.belief.after.mean - before.belief.after.mean) == pytest.approx(11.9, abs=0.2)
-    assert change_lines(before, now) == (
+    left = remaining(of, now, plane([0.015] * 5))
+    # 2400 m2 times 15 mm: 36 m3 compacted, 57.2 m3 loose at 1.43 / 0.90, five boxes of 11.4 m3
+    assert change_lines(before, now, left, of) == (
         "spread 12.5 -> 22 kg/m2: the clay rises +11.9 mm",
         "target 1.5 cm lower than before",
+        (
+            "on clay graded for the rate before: 36.0 m3 over 2400 m2, 6 loads (box governs)"
+            " to haul off"
+        ),
     )
-    assert change_lines(before, before)[1] == "target as before"
+    assert change_lines(before, before, left, of)[1] == "target as before"
+    back = change_lines(now, before, left, of)
+    assert back[1] == "target 1.5 cm higher than before"
+    assert back[2].endswith("6 loads (box governs) to bring in")
+    # by stretch: 480 m2 x 15 mm = 7.2 m3, 11.44 m3 loose, 1.0 box
+    table = change_table(before, now, left, of)
+    assert table.rows[0] == (
+        "0+000.0", "0+020.0", "480", "1.5", "3.0", "C 1.5", "7.2", "1.0 out",
+    )  # fmt: skip
+    assert change_table(now, before, left, of).rows[0][5:] == ("F 1.5", "-7.2", "1.0 in")
+    free = job(costs=Costs())
+    none = decision(free, LOT), decision(free, LOT, spread_kg_m2=22.0)
+    assert len(change_lines(*none, left, free)) == 1
+    assert change_table(*none, left, free).rows == ()
     (row,) = (row for row in evidence(now, of).rows if row[0] == "cement spread")
     assert row == ("cement spread", "22", "kg/m2", "asked for now")
 
@@ -216,11 +234,28 @@ def test_a_mixed_lot_is_warned_of():
     assert "MIXED LOT" not in sheet(decision(job(), shallow), job())
 
 
-def test_a_lot_of_a_quantity():
-    row = Quantity("clay", 60.0, 40.0, 2300.0, 1800.0, 4100.0, 28.0, 0.005)
-    got = lot_of("street", (0.0, 420.0), row, 0.003, None)
-    assert (got.area_m2, got.cut_m2, got.fill_m3, got.end) == (4100.0, 2300.0, 40.0, 420.0)
-    assert "NO UTILITIES LIST WAS READ" in sheet(decision(job(), got), job())
+def test_a_street_without_a_list_of_buried_things_says_so():
+    got = decision(job(), replace(LOT, lids=None))
+    assert "NO UTILITIES LIST WAS READ" in sheet(got, job())
+
+
+def test_a_sheet_among_several_names_its_lot():
+    assert lot_line(decision(job(), LOT)) == (
+        "LOT street, 0+000.0 to 0+200.0: lean clay, dry, 12.5 kg/m2"
+    )
+
+
+def test_strips_at_two_rates_say_what_a_kilogram_does():
+    """A line through two points by hand: 12 mm more for 10 kg/m2 more, each +- 3 mm.
+
+    Its slope is known to 3 sqrt(2) / 10 = 0.42 mm per kg/m2.
+    """
+    strips = [Strip(spread_kg_m2=q, rise_m=r) for q, r in ((10.0, 0.012), (20.0, 0.024))]
+    of = job(strips=strips)
+    said = sheet(decision(of, LOT), of)
+    assert "strips at several rates: 1.20 +- 0.42 mm for one kg/m2, 0.0 +- 6.7 mm without" in said
+    alone = job(strips=strips[:1])
+    assert "several rates" not in sheet(decision(alone, LOT), alone)
 
 
 # --- what lies where --------------------------------------------------------------------------
@@ -249,9 +284,12 @@ def test_what_remains_of_the_worked_example():
     assert left.surplus_m3.sum() == pytest.approx(13.7, abs=0.05)
     assert left.net_m3 == pytest.approx(13.7, abs=0.05)
     assert left.loads_out.words == "2 loads +- 1 (box governs)"
-    said = remaining_lines(left, of.bulking)
-    assert said[0].startswith("if nothing is done: 13.7 +- 9.1 m3 over the plane, 21.7 m3 loose")
-    assert said[1].startswith("first re-pass the clay that is not mixed yet")
+    said = remaining_lines(left, of)
+    assert said[0].startswith("before mixing, as the clay lies today: take off 0.0 m3 in 0 stret")
+    assert said[1].startswith("if nothing is done: 13.7 +- 9.1 m3 over the plane, 21.7 m3 loose")
+    assert said[2].startswith("first re-pass the clay that is not mixed yet")
+    # FM 5-434's factors: 1.43 / 0.90
+    assert "box 12 m3, 95 % full, payload 16 t; 1.59 m3 loose for 1 m3 compacted" in said[3]
 
 
 def test_stretch_by_stretch_before_and_after_mixing():
@@ -263,11 +301,19 @@ def test_stretch_by_stretch_before_and_after_mixing():
     want = [480 * rise, 480 * (rise - 0.015), 480 * (rise - 0.04), 0]
     assert left.surplus_m3 == pytest.approx(want)
     assert left.net_m3 == pytest.approx(sum(want))
+    # before mixing: 7.2 m3 off the first stretch, 12 m3 onto the third; 0.139 loads a m3 by hand:
+    # 1.43 / 0.90 / 11.4
+    each = 1.43 / 0.90 / 11.4
+    assert left.reshape_loads == pytest.approx([7.2 * each, 0.0, -12.0 * each, 0.0])
+    assert (left.before.off_m3, left.before.on_m3) == pytest.approx((7.2, 12.0))
+    assert left.before.stretches == (1, 1)
+    assert (left.before.loads_out.count, left.before.loads_in.count) == (2, 2)
     rows = remaining_table(left).rows
+    assert [row[6] for row in rows] == ["1.0 out", "0", "1.7 in", "0"]
     assert [row[4] for row in rows] == ["C 1.5", "GRADE", "F 2.5", ""]
-    assert "stretches not surveyed and not counted: 1" in remaining_lines(left, of.bulking)
+    assert "stretches not surveyed and not counted: 1" in remaining_lines(left, of)
     short = remaining(of, found, plane([0.05]))
-    assert "short" in remaining_lines(short, of.bulking)[0]
+    assert "short" in remaining_lines(short, of)[1]
     assert short.gravel_t == pytest.approx(2.2 * 480 * (0.05 - rise))
 
 

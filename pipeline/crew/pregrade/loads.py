@@ -27,6 +27,7 @@ class Loads:
     by_box: int
     by_payload: int
     give_or_take: int
+    exact: float
 
     @property
     def count(self) -> int:
@@ -85,8 +86,7 @@ def clay_loads(compacted_m3: float, sd_m3: float, hauling: Hauling, bulking: Bul
         )
     loose = float(in_state(compacted_m3, "compacted", "loose", bulking))
     tonnes = compacted_m3 * hauling.clay_t_m3
-    each = max(loose / box, tonnes / hauling.payload_t)
-    off = each * sd_m3 / compacted_m3 if compacted_m3 > 0 else 0.0
+    off = loads_per_m3(hauling, bulking) * sd_m3 if compacted_m3 > 0 else 0.0
     return Loads(
         volume_m3=compacted_m3,
         loose_m3=loose,
@@ -94,7 +94,20 @@ def clay_loads(compacted_m3: float, sd_m3: float, hauling: Hauling, bulking: Bul
         by_box=math.ceil(loose / box - SLACK),
         by_payload=math.ceil(tonnes / hauling.payload_t - SLACK),
         give_or_take=max(math.floor(off + 0.5), 1) if off > 0 else 0,
+        exact=compacted_m3 * loads_per_m3(hauling, bulking),
     )
+
+
+def loads_per_m3(hauling: Hauling, bulking: Bulking) -> float:
+    """Loads that a cubic metre of compacted clay makes: by box or by payload, the larger.
+
+    Examples
+    --------
+    >>> round(16.0 * loads_per_m3(Hauling(), Bulking()), 2)
+    2.23
+    """
+    loose = float(in_state(1.0, "compacted", "loose", bulking))
+    return max(loose / (hauling.box_m3 * hauling.fill), hauling.clay_t_m3 / hauling.payload_t)
 
 
 def gravel_tonnes(compacted_m3: float, hauling: Hauling) -> float:

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.compare.intervals import Intervals
 from pipeline.crew.pregrade.loads import Loads, clay_loads, gravel_tonnes
 from pipeline.crew.pregrade.model import (
     Effect,
@@ -26,7 +25,7 @@ from pipeline.crew.pregrade.model import (
 from pipeline.crew.pregrade.strip import Belief, Update, update
 from pipeline.crew.pregrade.target import CostCurve, Prices, Target, curve, prices_of, target
 from pipeline.errors import JobError
-from pipeline.model import Floats, Quantity
+from pipeline.model import Floats
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import Job
 from pipeline.settings_earthwork import Stabilising
@@ -65,28 +64,6 @@ class Lot:
         return all(
             area > MIXED * self.area_m2 and volume > MIXED_DEPTH_M * area for area, volume in parts
         )
-
-
-def lot_of(
-    name: str, reach: tuple[float, float], quantity: Quantity, mean_error_m: float, lids: int | None
-) -> Lot:
-    """The whole street as one lot.
-
-    Parameters
-    ----------
-    name : str
-    reach : (float, float)
-        First and last station.
-    quantity : Quantity
-        Of today's layer: areas and volumes.
-    mean_error_m : float
-        Standard error of the surface's mean [m], from `pipeline.compare.uncertainty`.
-    lids : int or None
-    """
-    return Lot(
-        name, *reach, quantity.compared_area_m2, mean_error_m,
-        quantity.cut_area_m2, quantity.fill_area_m2, quantity.cut_m3, quantity.fill_m3, lids,
-    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,70 +266,3 @@ def _thickness(rules: Stabilising, rises: Floats, lowering: float | None) -> Thi
     depth = rules.mix_depth_m
     short = depth + min(lowering, float(np.quantile(rises, 0.1)))
     return Thickness(depth + lowering, short, rules.least_thickness_m)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Remaining:
-    """What is still to be stabilised, stretch by stretch (k).
-
-    ``low_m`` is how far the surface is left below the plane today, NaN where it is not
-    surveyed; ``reshape_m3`` what to take off (+) or put on (-) before mixing to reach
-    the target; ``surplus_m3`` what will stand over the plane (+) or lack (-) if
-    nothing is done, compacted. The totals are net, as in an open window.
-    """
-
-    start: Floats
-    end: Floats
-    area_m2: Floats
-    low_m: Floats
-    reshape_m3: Floats
-    surplus_m3: Floats
-    net_m3: float
-    sd_m3: float
-    loads_out: Loads
-    gravel_t: float
-
-    def __post_init__(self) -> None:
-        k = len(self.start)
-        names = ("start", "end", "area_m2", "low_m", "reshape_m3", "surplus_m3")
-        lock_fields(self, dict.fromkeys(names, (np.float64, (k,))))
-
-
-def remaining(job: Job, found: Decision, above_plane: Intervals) -> Remaining:
-    """Surplus and shortage of the clay as it lies now, by stretch.
-
-    Parameters
-    ----------
-    job : Job
-        Trucks and bulking.
-    found : Decision
-    above_plane : Intervals
-        Ground against the stabilised plane of the stretches that are not mixed yet: the
-        mean cut is minus what the clay is left low by.
-
-    Notes
-    -----
-    Surplus is area times (rise - low), with the rise that is believed in. Before
-    mixing the same centimetres are cheaper: there is no cement in them yet.
-    """
-    low = -above_plane.mean_cut_m
-    area = np.where(np.isnan(low), 0.0, above_plane.compared_area_m2)
-    rise = found.belief.after.mean
-    surplus = np.nan_to_num(area * (rise - low))
-    reshape = np.full(len(area), np.nan)
-    if found.lowering is not None:
-        reshape = np.nan_to_num(area * (found.lowering - low))
-    net = float(surplus.sum())
-    sd = float(area.sum()) * math.hypot(found.belief.after.sd, found.lot.mean_error_m)
-    return Remaining(
-        above_plane.start,
-        above_plane.end,
-        above_plane.compared_area_m2,
-        low,
-        reshape,
-        surplus,
-        net,
-        sd,
-        clay_loads(max(net, 0.0), sd, job.hauling, job.bulking),
-        gravel_tonnes(max(-net, 0.0), job.hauling),
-    )

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import math
-
-import numpy as np
-
-from pipeline.compare.bulking import in_state
 from pipeline.crew.pregrade.loads import tanker_loads
-from pipeline.crew.pregrade.recommendation import Decision, Remaining
-from pipeline.crew.pregrade.strip import GOOD_POINTS
+from pipeline.crew.pregrade.recommendation import Decision
+from pipeline.crew.pregrade.strip import GOOD_POINTS, fit, mean_error
 from pipeline.crew.pregrade.target import EQUAL, CostCurve
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Table
-from pipeline.settings_earthwork import Bulking, Hauling
-from pipeline.units import format_length, ground_mark, round_half_away
+from pipeline.settings_earthwork import Hauling
+from pipeline.units import format_length, round_half_away
 
 STRIP_FROM_M, STRIP_LENGTH_M = 20.0, 40.0
 RANGE_STEP_M = 0.005
@@ -42,12 +37,30 @@ HONESTY = (
 """Printed with every decision."""
 
 
-def lines(found: Decision, hauling: Hauling, line: Alignment | None = None) -> tuple[str, ...]:
-    """The sheet from the top: what to do, how sure, and what it costs to be wrong."""
+def lot_line(found: Decision, line: Alignment | None = None) -> str:
+    """Which lot a sheet is about, where there are several; stations as `line` names them."""
+    lot, rules = found.lot, found.rules
+    return (
+        f"LOT {lot.name}, {named(line, lot.start)} to {named(line, lot.end)}:"
+        f" {rules.soil}, {rules.moisture}, {rules.spread_kg_m2:g} kg/m2"
+    )
+
+
+def lines(
+    found: Decision,
+    hauling: Hauling,
+    line: Alignment | None = None,
+    left_out: tuple[str, ...] = (),
+) -> tuple[str, ...]:
+    """The sheet from the top: what to do, how sure, and what it costs to be wrong.
+
+    ``left_out`` says which points of a strip do not count.
+    """
     return (
         _headline(found),
         _range(found),
         *_strip(found, line),
+        *(f"strip test: {text}" for text in left_out),
         (
             f"if wrong by 1 cm: {_loads(found)} out or {found.wrong_tonnes:.0f} t gravel in"
             f" ({found.lot.area_m2:.0f} m2)"
@@ -108,6 +121,7 @@ def _strip(found: Decision, line: Alignment | None) -> tuple[str, ...]:
         now, then = found.belief.after, found.belief.before
         return (
             *said,
+            *_line_of_strips(found),
             (
                 f"rise {1000 * now.mean:.1f} +- {1000 * now.sd:.1f} mm after the strip,"
                 f" before it {1000 * then.mean:.1f} +- {1000 * then.sd:.1f}"
@@ -120,6 +134,22 @@ def _strip(found: Decision, line: Alignment | None) -> tuple[str, ...]:
         (
             f"strip test: stations {named(line, start)} to {named(line, end)}, {GOOD_POINTS}"
             " points, before and after from one set-up on one bench mark"
+        ),
+    )
+
+
+def _line_of_strips(found: Decision) -> tuple[str, ...]:
+    """Where strips were laid at several rates: what they say a kilogram does, with its error."""
+    good = [one for one in found.rules.strips if mean_error(one) <= found.rules.strip_limit_m]
+    if len({one.spread_kg_m2 for one in good}) < 2:
+        return ()
+    line = fit(good)
+    bare = format_length(1000 * line.mismatch, step=0.1)
+    return (
+        (
+            f"strips at several rates: {1000 * line.per_kg:.2f} +- {1000 * line.per_kg_error:.2f}"
+            f" mm for one kg/m2, {bare} +- {1000 * line.mismatch_error:.1f} mm"
+            f" without cement; the mass balance has {found.more_mm:.2f}"
         ),
     )
 
@@ -242,68 +272,3 @@ def cost_table(costs: CostCurve) -> Table:
         for low, cost in zip(costs.lowering_m, costs.cost_m2, strict=True)
     )
     return Table("pregrade_cost", ("left_low_mm", "cost_per_m2"), rows)
-
-
-def remaining_table(left: Remaining, line: Alignment | None = None) -> Table:
-    """What lies where, what to do before mixing, and what stands over or lacks if nobody does."""
-    rows = []
-    for k in range(len(left.start)):
-        depth = left.reshape_m3[k] / left.area_m2[k] if left.area_m2[k] > 0 else math.nan
-        rows.append(
-            (
-                named(line, left.start[k]),
-                named(line, left.end[k]),
-                format_length(left.area_m2[k], step=1.0),
-                format_length(100 * left.low_m[k], step=0.1),
-                ground_mark(depth, step=0.005),
-                format_length(left.reshape_m3[k], step=0.1),
-                format_length(left.surplus_m3[k], step=0.1),
-            )
-        )
-    columns = (
-        "from_station", "to_station", "area_m2", "low_cm", "before_mixing", "before_mixing_m3",
-        "after_m3",
-    )  # fmt: skip
-    text = frozenset({"from_station", "to_station", "before_mixing"})
-    return Table("pregrade_remaining", columns, tuple(rows), text)
-
-
-def remaining_lines(left: Remaining, bulking: Bulking) -> tuple[str, ...]:
-    """Loads out or gravel in for the whole of it, and the order to try things in."""
-    over, sd = left.net_m3, left.sd_m3
-    loose = float(in_state(abs(over), "compacted", "loose", bulking))
-    if over >= 0:
-        first = (
-            f"if nothing is done: {over:.1f} +- {sd:.1f} m3 over the plane, {loose:.1f} m3 loose,"
-            f" {left.loads_out.words} to haul off"
-        )
-    else:
-        first = (
-            f"if nothing is done: {-over:.1f} +- {sd:.1f} m3 short, {left.gravel_t:.0f} t gravel"
-        )
-    unsurveyed = int(np.isnan(left.low_m).sum())
-    more = (f"stretches not surveyed and not counted: {unsurveyed}",) if unsurveyed else ()
-    return (
-        first,
-        (
-            "first re-pass the clay that is not mixed yet: there is no cement in it; then trim;"
-            " hauling comes last"
-        ),
-        *more,
-    )
-
-
-def change_lines(before: Decision, now: Decision) -> tuple[str, ...]:
-    """What another spread rate changes."""
-    rate = f"spread {before.rules.spread_kg_m2:g} -> {now.rules.spread_kg_m2:g} kg/m2"
-    rise = 1000 * (now.belief.after.mean - before.belief.after.mean)
-    said = [f"{rate}: the clay rises {rise:+.1f} mm"]
-    if before.lowering is not None and now.lowering is not None:
-        move = 100 * (now.lowering - before.lowering)
-        way = "lower" if move > 0 else "higher"
-        said.append(
-            f"target {format_length(abs(move), step=0.1)} cm {way} than before"
-            if move
-            else "target as before"
-        )
-    return tuple(said)

@@ -25,6 +25,8 @@ satellite each carry 12 mm of their own; only a common bench takes that out."""
 REGRADED_SDS = 3.0
 """A point farther than this from the middle, in robust standard deviations, was bladed between."""
 LEAST_POINTS = 2
+MOST_RISE_M = 0.2
+"""A mean change beyond this is another bench mark or another layer, not clay that rose."""
 GOOD_POINTS = 40
 
 
@@ -77,7 +79,7 @@ def measured(
     Raises
     ------
     JobError
-        Fewer than two points are left.
+        Fewer than two points are left, or their mean is no rise.
 
     Notes
     -----
@@ -96,6 +98,12 @@ def measured(
     spread = max(1.4826 * float(np.median(np.abs(rise[known] - middle))), 0.001)
     regraded = known & (np.abs(rise - middle) > REGRADED_SDS * spread)
     kept = rise[known & ~regraded]
+    if not abs(float(kept.mean())) <= MOST_RISE_M:
+        raise JobError(
+            f"strip test {name}".strip(),
+            f"rises by {float(kept.mean()):.3f} m on average, which no layer does",
+            "check that both surveys stood on one bench mark, and which column is which",
+        )
     strip = Strip(
         name=name,
         spread_kg_m2=spread_kg_m2,

@@ -23,9 +23,11 @@ from pipeline.ingest.job.morning import (
     put_aside,
     see,
 )
+from pipeline.ingest.job.strips import read_strip
 from pipeline.ingest.job.utilities import read_utilities
 from pipeline.ingest.landxml.observations import read_landxml_observations
 from pipeline.model import FieldNotes, Findings, Fingerprint, Reading, Shots, Utilities, join_shots
+from pipeline.model.strip import StripHeights
 from pipeline.settings import Job
 
 TABLES = frozenset({".csv", ".txt", ".tsv", ".pts", ".xyz"})
@@ -38,7 +40,8 @@ class Inputs:
 
     ``readings`` has one entry a file of the day: what a reader of points gave,
     or the sightings that still have to be reduced. ``aside`` names the files of the
-    day that are pictures, documents or the like, and were not read.
+    day that are pictures, documents or the like, and were not read. ``strips`` are the
+    heights of the test strips that the job names by their file, in its order.
     """
 
     job: Job
@@ -51,6 +54,7 @@ class Inputs:
     aside: Findings
     yesterday: Shots | None
     fingerprints: tuple[Fingerprint, ...]
+    strips: tuple[StripHeights, ...] = ()
 
 
 def read_inputs(folder: Path, day: str | None) -> Inputs:
@@ -66,6 +70,8 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
     seen += [*design.seen, *records, *(see(file.path) for file in (*files, *before))]
     readings = tuple(_read(file, job) for file in files)
     yesterday = _shots_of(before)
+    strips = [see(job_path(job, rule.file)) for rule in job.stabilising.strip_files]
+    seen += strips
     return Inputs(
         job=job,
         day=day,
@@ -76,6 +82,7 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
         readings=readings,
         aside=aside,
         yesterday=yesterday,
+        strips=tuple(read_strip(one.path) for one in strips),
         fingerprints=tuple(fingerprint(one, job.folder) for one in seen),
     )
 

@@ -165,6 +165,7 @@ def earthworks_tables(found: Earthworks, day: Day) -> tuple[Table, ...]:
         volume_sheet.section_table(found.sections, line),
         volume_sheet.balance_table(found.evenness, line),
         volume_sheet.next_shot_table(found.next_shots, line),
+        *(() if found.haul.table is None else (found.haul.table,)),
     )
 
 
@@ -223,6 +224,20 @@ def _number(value: float, step: float = 0.001) -> float | None:
     return float(round_half_away(value, step)) if np.isfinite(value) else None
 
 
+BESIDE_MM, ROWS_MM = 20.0, 6.0
+"""On the map arrows run this far outside the outermost stake, in rows this far apart: clear of
+the ids of the stakes and of one another's words [mm of paper, assumed]."""
+
+
+def _beside(day: Day) -> tuple[float, float]:
+    """How far from the line the first row of arrows runs, and the rows from one another [m]."""
+    mm = day.morning.inputs.job.sheet.scale / 1000.0
+    outermost = float(
+        np.max(np.abs(day.stakes.offset), initial=5.0, where=~np.isnan(day.stakes.offset))
+    )
+    return outermost + BESIDE_MM * mm, ROWS_MM * mm
+
+
 def where_it_goes(stretches: intervals.Intervals, day: Day, *, equal_costs: bool) -> Haul:
     """The cheapest way of the cut into the fill; words only where the job states no costs."""
     job = day.morning.inputs.job
@@ -241,6 +256,6 @@ def where_it_goes(stretches: intervals.Intervals, day: Day, *, equal_costs: bool
     return Haul(
         haul.words(moves, haul.summary(moves, job.hauling), rates),
         haul.table(moves, day.morning.corridor.alignment),
-        haul_arrows.arrows(moves, day.morning.corridor.alignment),
+        haul_arrows.arrows(moves, day.morning.corridor.alignment, rows_m=_beside(day)),
         diagram,
     )

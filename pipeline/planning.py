@@ -10,7 +10,7 @@ from pipeline.crew.plan import drawing as plan
 from pipeline.crew.plan.plain import plain_drawing
 from pipeline.judging import things_off
 from pipeline.kept.calls import keep
-from pipeline.model import Bools, Drawing, Utilities
+from pipeline.model import Bools, Drawing, Picture, Utilities
 from pipeline.model.charts import Chart
 from pipeline.run import Day, shading
 
@@ -24,9 +24,35 @@ def listed_rows(day: Day) -> Bools:
     return morning.placed.by_hand | ~morning.rows("in the surface")
 
 
-def plan_drawing(day: Day, words: plan.PlanWords, *, local_shift: bool) -> Drawing:
-    """The day's map and its sheets; `local_shift` writes it near zero."""
-    return plan.drawing(_inputs(day, words, local_shift=local_shift))
+ON_HAUL = frozenset({
+    "back-paper", "centreline", "centreline-tick", "edge-outer", "frame", "gap-not-surveyed",
+    "haul-arrow", "label-plate", "text-caution", "text-haul", "text-not-surveyed",
+    "text-station", "text-title",
+})  # fmt: skip
+"""Layers of the picture of the haul plan: the street, the arrows, the title block."""
+
+
+def haul_drawing(day: Day, words: plan.PlanWords) -> Drawing:
+    """The map with the haul plan alone, near zero."""
+    whole = plan_drawing(day, words, local_shift=True)
+    kept = whole.picture
+    return replace(
+        whole,
+        picture=Picture(
+            fills=tuple(one for one in kept.fills if one.layer in ON_HAUL),
+            lines=tuple(one for one in kept.lines if one.layer in ON_HAUL),
+            words=tuple(one for one in kept.words if one.layer in ON_HAUL),
+            marks=tuple(one for one in kept.marks if one.layer in ON_HAUL),
+        ),
+    )
+
+
+def plan_drawing(
+    day: Day, words: plan.PlanWords, *, local_shift: bool, haul: bool = True
+) -> Drawing:
+    """The day's map and its sheets; `local_shift` writes it near zero, `haul` with its arrows."""
+    inputs = _inputs(day, words, local_shift=local_shift)
+    return plan.drawing(inputs if haul else replace(inputs, haul=()))
 
 
 def plan_drawings(day: Day, words: plan.PlanWords) -> tuple[Drawing, Drawing | None]:
@@ -59,6 +85,7 @@ def _inputs(day: Day, words: plan.PlanWords, *, local_shift: bool) -> plan.PlanI
         rounding=job.rounding,
         words=words,
         local_shift=local_shift,
+        haul=() if day.earth is None else day.earth.haul.arrows,
         profiles=_profiles(day),
         sections=charts.section_charts(morning.corridor, job.target.layer, day.ground, job.stakes),
     )

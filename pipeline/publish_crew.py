@@ -28,6 +28,7 @@ from pipeline.deliver import csv, pdf
 from pipeline.deliver.geojson import Places, geojson_pieces
 from pipeline.design import alignment as line
 from pipeline.design import feet as feet_of
+from pipeline.earthworks import earthworks_words
 from pipeline.errors import InputError, LathError
 from pipeline.ingest.job.morning import days
 from pipeline.ingest.wgs84 import to_wgs84
@@ -94,7 +95,10 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
         body = files["instrument.csv"]
         files["instrument.csv"] = body[body.index(b"\r\n") + 2 :]
     words = card.CardWords(day.morning.inputs.day, package, control_words(day), day.held)
-    files["crew.pdf"] = keep(pdf.pdf_bytes, keep(card.book, work, words))
+    earth = None
+    if day.earth is not None:
+        earth = card.EarthWords(day.earth, earthworks_words(day.earth, day))
+    files["crew.pdf"] = keep(pdf.pdf_bytes, keep(card.book, work, words, earth))
     on_earth = geojson(points, job.grid.crs)
     if on_earth:
         files["instrument.geojson"] = on_earth

@@ -6,8 +6,10 @@ from pipeline.compare import map as difference_map
 from pipeline.crew.buried import things as buried
 from pipeline.crew.page import lists as daypage
 from pipeline.crew.page import whereami
+from pipeline.crew.page.earth_lists import earth_lists
 from pipeline.crew.plan.frame import PlanWords
 from pipeline.deliver import page
+from pipeline.earthworks import earthworks_words
 from pipeline.kept.calls import keep
 from pipeline.model import Table
 from pipeline.run import Day, shading
@@ -67,6 +69,9 @@ def page_inputs(
         changes=changes,
         changes_tables=changes_tables,
         withheld=day.held and job.target.withhold,
+        lists=()
+        if day.earth is None
+        else earth_lists(day.earth, alignment, earthworks_words(day.earth, day)),
     )
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from pipeline.crew import earth_charts
 from pipeline.crew.page import charts
 from pipeline.crew.plan import drawing as plan
 from pipeline.deliver import pictures as drawn
-from pipeline.planning import plan_drawing
+from pipeline.deliver.pictures_earth import bars_picture, curve_picture
+from pipeline.planning import haul_drawing, plan_drawing
 from pipeline.run import Day
 
 
@@ -33,7 +35,34 @@ def pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
     )
     sections = charts.section_charts(morning.corridor, job.target.layer, day.ground, job.stakes)
     return {
-        **drawn.plan_picture(plan_drawing(day, words, local_shift=True), job.sheet.scale),
+        **drawn.plan_picture(
+            plan_drawing(day, words, local_shift=True, haul=False), job.sheet.scale
+        ),
         **drawn.profile_picture(profile),
         **drawn.section_pictures(sections),
+        **_earth_pictures(day, words),
     }
+
+
+def _earth_pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
+    """Cost curve and tornado of each lot, mass diagram, haul plan; what there is of them."""
+    found, job = day.earth, day.morning.inputs.job
+    if found is None:
+        return {}
+    files: dict[str, bytes] = {}
+    lots = () if found.pregrade is None else found.pregrade.lots
+    for number, lot in enumerate(lots, start=1):
+        if lot.decision is None:
+            continue
+        of = f"-{number}" if len(lots) > 1 else ""
+        chart = earth_charts.cost_chart(lot.decision)
+        if chart is not None:
+            files |= curve_picture(chart, f"cost{of}")
+        files |= bars_picture(earth_charts.tornado_chart(lot.decision), f"tornado{of}")
+    if found.haul.diagram is not None:
+        line = day.morning.corridor.alignment
+        mass = earth_charts.mass_chart(found.haul.diagram, line)
+        files |= {} if mass is None else curve_picture(mass, "mass-haul")
+    if found.haul.arrows:
+        files |= drawn.plan_picture(haul_drawing(day, words), job.sheet.scale, "haul")
+    return files

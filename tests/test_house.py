@@ -39,8 +39,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "judging": GROUND | {"ingest", "checks", "compare", "design", "ongrid"},
     "assemble": GROUND | {"ingest", "design", "surface", "compare"},
     "run": GROUND | set(STAGES) | {"ongrid", "judging", "assemble"},
-    "publish_crew": GROUND | set(STAGES) | {"judging", "run"},
-    "publish_page": GROUND | set(STAGES) | {"judging", "run"},
+    "publish_crew": GROUND | set(STAGES) | {"judging", "run", "earthworks"},
+    "publish_page": GROUND | set(STAGES) | {"judging", "run", "earthworks"},
     "publish_days": GROUND | set(STAGES) | {"judging", "run"},
     "planning": GROUND | {"compare", "crew", "judging", "run"},
     "publish_pictures": GROUND | set(STAGES) | {"judging", "run", "planning"},
@@ -84,6 +84,7 @@ for _room in (
     "publish_page",
     "planning",
     "earthworks",
+    "pregrading",
     "publish",
     "options",
 ):

@@ -46,7 +46,7 @@ def interval_table(
             format_length(found.compared_area_m2[k], step=0.1),
             format_length(found.uncovered_area_m2[k], step=0.1),
             lath_mark(float(found.mean_cut_m[k])),
-            *(() if errors is None else _either_way(errors, k)),
+            *(() if errors is None else either_way(errors, k)),
         )
         for k in range(len(found))
     )
@@ -60,7 +60,7 @@ def interval_table(
     return Table(name, columns, rows, frozenset(columns[:3]) | {"mean"})
 
 
-def _either_way(errors: StretchErrors, k: int) -> tuple[str, ...]:
+def either_way(errors: StretchErrors, k: int) -> tuple[str, ...]:
     """What holds cut, fill and mean of a stretch in 95 of 100 cases; empty: too few shots."""
     return (
         format_length(NINETY_FIVE * errors.cut_m3[k], step=0.1),

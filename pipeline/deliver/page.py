@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import OutputError
 from pipeline.model import Table
-from pipeline.model.daypage import Card, DayPage
+from pipeline.model.daypage import Card, DayPage, PageList
 from pipeline.units import FOOT_M
 
 SCRIPTS = (
@@ -77,6 +77,7 @@ def page_bytes(page: DayPage) -> bytes:
         "look": _cards(page.look, "Nothing.", mapped=mapped) + _paragraphs([page.look_note]),
         "buried": _cards(page.buried, "None is on record. That is no locate.", mapped=mapped),
         "changes": _changes(page),
+        "lists": "\n".join(_list(one, number) for number, one in enumerate(page.lists)),
         "figures": _figures(page),
         "cautions": _paragraphs(page.cautions, "caution"),
         "links": _links(whole=mapped),
@@ -260,6 +261,15 @@ def _changes(page: DayPage) -> str:
         '<section aria-labelledby="changes-title">\n'
         '<h2 id="changes-title">Since the days before</h2>\n'
         f"{_paragraphs(page.changes)}\n{tables}\n</section>"
+    )
+
+
+def _list(one: PageList, number: int) -> str:
+    tables = "\n".join(_table(table) for table in one.tables)
+    return (
+        f'<section aria-labelledby="list-{number}">\n'
+        f'<h2 id="list-{number}">{text(one.title)}</h2>\n'
+        f"{_paragraphs(one.lines)}\n{tables}\n</section>"
     )
 
 

@@ -12,9 +12,11 @@ import io
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.deliver.pdf_figure import draw_figure
 from pipeline.deliver.pdf_strip import draw_strip
 from pipeline.errors import OutputError
 from pipeline.model.pages import (
+    FIGURE_PT,
     HEAD_PT,
     HEIGHT_PT,
     LINE,
@@ -103,7 +105,8 @@ def _plain(text: str) -> str:
 
 def _check(book: CardBook, page: CardPage, number: int) -> None:
     where = f"crew.pdf page {number} ({page.title})"
-    used = (STRIP_PT if page.strip else 0.0) + notes_pt(page.notes)
+    used = (STRIP_PT if page.strip else 0.0) + (FIGURE_PT if page.figure else 0.0)
+    used += notes_pt(page.notes)
     if page.columns:
         used += header_pt(page.columns) + sum(row_pt(row, page.columns) for row in page.rows)
     if used > book.body_pt + 1e-6:
@@ -128,6 +131,9 @@ def _page(canvas: Canvas, book: CardBook, page: CardPage, number: int) -> None:
     if page.strip is not None:
         draw_strip(canvas, page.strip, (MARGIN_PT, y), PLAIN)
         y -= STRIP_PT
+    if page.figure is not None:
+        draw_figure(canvas, page.figure, (MARGIN_PT, y), (PLAIN, BOLD))
+        y -= FIGURE_PT
     if page.columns:
         y = _table(canvas, page, y)
     y -= 4.0

@@ -42,8 +42,8 @@ SECTIONS_A_SHEET = 24
 _COLUMNS = 4
 
 
-def plan_picture(drawing: Drawing, scale: int) -> dict[str, bytes]:
-    """``plan.png`` and ``plan.svg``: the day's map at its own scale.
+def plan_picture(drawing: Drawing, scale: int, name: str = "plan") -> dict[str, bytes]:
+    """``plan.png`` and ``plan.svg``, or of another name: a map at its own scale.
 
     Parameters
     ----------
@@ -51,13 +51,15 @@ def plan_picture(drawing: Drawing, scale: int) -> dict[str, bytes]:
         Its map; sheets are left to the drawing itself.
     scale : int
         A text that is 2.5 mm on paper at 1:`scale` is so in the picture.
+    name : str
+        Of both files.
 
     Raises
     ------
     OutputError
         matplotlib is not installed.
     """
-    with _figures() as figure_of:
+    with figures() as figure_of:
         west, south, east, north = _reach(drawing)
         inch = 1000.0 / (scale * _MM_PER_INCH)
         figure = figure_of((east - west) * inch, (north - south) * inch)
@@ -66,12 +68,12 @@ def plan_picture(drawing: Drawing, scale: int) -> dict[str, bytes]:
         axes.set_ylim(south, north)
         axes.set_axis_off()
         _draw(axes, drawing, 72.0 * inch)
-        return _both(figure, "plan")
+        return both(figure, name)
 
 
 def profile_picture(chart: Chart) -> dict[str, bytes]:
     """``profile.png`` and ``profile.svg``."""
-    with _figures() as figure_of:
+    with figures() as figure_of:
         figure = figure_of(16.0, 6.0)
         axes = figure.subplots()
         _chart(axes, chart)
@@ -80,13 +82,13 @@ def profile_picture(chart: Chart) -> dict[str, bytes]:
         axes.set_title(chart.title)
         axes.legend(loc="best", frameon=False)
         figure.tight_layout()
-        return _both(figure, "profile")
+        return both(figure, "profile")
 
 
 def section_pictures(charts: Sequence[Chart]) -> dict[str, bytes]:
     """``sections-1.png`` and so on, twenty-four sections a sheet."""
     files: dict[str, bytes] = {}
-    with _figures() as figure_of:
+    with figures() as figure_of:
         for sheet in range(math.ceil(len(charts) / SECTIONS_A_SHEET)):
             part = charts[sheet * SECTIONS_A_SHEET : (sheet + 1) * SECTIONS_A_SHEET]
             rows = math.ceil(len(part) / _COLUMNS)
@@ -101,12 +103,12 @@ def section_pictures(charts: Sequence[Chart]) -> dict[str, bytes]:
             handles, labels = every[0].get_legend_handles_labels()
             figure.legend(handles, labels, loc="lower center", ncols=len(labels), frameon=False)
             figure.tight_layout(rect=(0.0, 0.5 / (2.4 * rows + 0.6), 1.0, 1.0))
-            files |= _both(figure, f"sections-{sheet + 1}")
+            files |= both(figure, f"sections-{sheet + 1}")
     return files
 
 
 @contextmanager
-def _figures() -> Iterator[Any]:
+def figures() -> Iterator[Any]:
     """A maker of figures of a size in inches, with texts and ids the same every time."""
     try:
         import matplotlib as mpl
@@ -125,7 +127,8 @@ def _figures() -> Iterator[Any]:
         yield lambda width, height: Figure(figsize=(width, height), facecolor="#ffffff")
 
 
-def _both(figure: Figure, name: str) -> dict[str, bytes]:
+def both(figure: Figure, name: str) -> dict[str, bytes]:
+    """A figure as PNG and as SVG, the same bytes every time."""
     files = {}
     for kind, about in (("png", {"Software": None}), ("svg", {"Date": None, "Creator": None})):
         stream = io.BytesIO()

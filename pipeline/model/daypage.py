@@ -23,6 +23,15 @@ class Card:
     urgent: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class PageList:
+    """One part of the page that is only read: its title, its lines, its tables."""
+
+    title: str
+    lines: tuple[str, ...]
+    tables: tuple[Table, ...] = ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayPage:
     """The page of one day.
@@ -49,3 +58,4 @@ class DayPage:
     drawn: str
     unit: str
     data: Mapping[str, Any] | None
+    lists: tuple[PageList, ...] = ()

@@ -40,6 +40,7 @@ LAYERS: dict[str, str] = {
     "frame": "Lines of the title block, scale bar, north arrow and sheets",
     "gap-not-surveyed": "Strokes over the design where nobody shot the ground",
     "hazard-buried": "Buried things that the blade or the mixer can hit",
+    "haul-arrow": "Haul plan, beside the street: from the cut to the fill",
     "key-point": "Curve points, high points and low points",
     "label-plate": "White plates behind the texts on the map",
     "legend": "Samples of what is on the map",
@@ -58,6 +59,7 @@ LAYERS: dict[str, str] = {
     "text-contour": "Cut or fill along the contours, in centimetres",
     "text-dot": "Numbers to paint, in centimetres",
     "text-hazard": "Names of buried things",
+    "text-haul": "Haul plan: how much goes, and by what",
     "text-key-point": "Names and stations of key points",
     "text-legend": "Words of the legend",
     "text-match": "Where a match line goes on",
@@ -108,6 +110,7 @@ _OWN_PENS: dict[str, Pen] = {
     "edge-outer": Pen(*_DESIGN, 50),
     "gap-not-surveyed": Pen((90, 90, 90), 251, 25),
     "hazard-buried": Pen(*_DANGER, 50),
+    "haul-arrow": Pen(*_DESIGN, 35),
     "key-point": Pen(*_INK, 50),
     "mark-shot": Pen(*_INK, 18),
     "mark-shot-refused": Pen(*_REFUSED, 50),
@@ -121,6 +124,7 @@ _OWN_PENS: dict[str, Pen] = {
     "text-caution": Pen(*_DANGER),
     "text-contour": Pen((70, 70, 70), 251),
     "text-hazard": Pen(*_DANGER, 35),
+    "text-haul": Pen(*_DESIGN),
     "text-shot-refused": Pen(*_REFUSED),
 }
 PENS: dict[str, Pen] = {name: _OWN_PENS.get(name, Pen(*_INK)) for name in LAYERS}

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from pipeline.model.arrays import Floats, lock_fields
+from pipeline.model.curves import CurveChart
 
 WIDTH_PT, HEIGHT_PT = 210.0 / 25.4 * 72.0, 279.4 / 25.4 * 72.0
 """What letter and A4 paper have in common; one file prints on both without clipping."""
@@ -26,8 +27,8 @@ LINE = 1.18
 """Height of a line over the size of its type."""
 ROW_PT = 17.2
 """Least height of a row: 6 mm, to write on with a pencil."""
-HEAD_PT, STRIP_PT = 78.0, 112.0
-"""Heights of the head and of a strip map."""
+HEAD_PT, STRIP_PT, FIGURE_PT = 78.0, 112.0, 176.0
+"""Heights of the head, of a strip map and of a drawn curve."""
 
 
 def letters(width_pt: float, size_pt: float) -> int:
@@ -99,7 +100,7 @@ class StripMap:
 
 @dataclass(frozen=True, slots=True)
 class CardPage:
-    """One page: title, the bar that names the plane, strip map, table, notes.
+    """One page: title, the bar that names the plane, strip map or figure, table, notes.
 
     A cell may hold several lines. Rows that begin a new plane are not mixed: one page,
     one bar.
@@ -111,6 +112,7 @@ class CardPage:
     rows: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...] = ()
     strip: StripMap | None = None
+    figure: CurveChart | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pipeline.crew.buried.things import CAUTION
+from pipeline.crew.card.earth import earth_pages
 from pipeline.crew.card.lists import (
     bank_pages,
     buried_pages,
@@ -15,11 +16,20 @@ from pipeline.crew.card.lists import (
 from pipeline.crew.card.rods import sight_pages
 from pipeline.crew.card.table import wrap
 from pipeline.crew.card.walking import hub_pages, paint_pages
+from pipeline.crew.earth import Earthworks
 from pipeline.crew.measures import Measures, measures
 from pipeline.crew.work import CrewWork
 from pipeline.model.pages import PRINT_PT, SMALL_PT, CardBook, CardPage, letters
 
 _HEAD_LINES = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EarthWords:
+    """The day's earthworks, and what is said of the volumes of today's layer."""
+
+    found: Earthworks
+    said: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +43,12 @@ class CardWords:
     held: bool
 
 
-def book(work: CrewWork, words: CardWords) -> CardBook:
+def book(work: CrewWork, words: CardWords, earth: EarthWords | None = None) -> CardBook:
     """Every page, each with plane, revision, date, control, package and caution.
 
     In the order of the day: paint, hubs, buried things, edge, path, bank, rods, marks; the
-    last five street by street.
+    last five street by street. Then, for the foreman, the height of the clay, volumes and
+    haul.
     """
     room = letters(PRINT_PT, SMALL_PT)
     empty = CardBook(work.job.name, _head(work, words), tuple(wrap(CAUTION, room)), ())
@@ -48,6 +59,8 @@ def book(work: CrewWork, words: CardWords) -> CardBook:
     for part in (edge_pages, path_pages, bank_pages, sight_pages, keep_pages):
         for street in work.streets:
             pages += _named(part(street, body), street, work)
+    if earth is not None:
+        pages += earth_pages(earth.found, work.job, work.corridor.alignment, earth.said, body)
     if not pages:
         pages = [CardPage("Nothing to carry", work.layer.upper(), (), (), ())]
     held = "a finding has to be settled by a person before anyone digs" if words.held else ""

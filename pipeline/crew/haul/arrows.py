@@ -13,7 +13,9 @@ from pipeline.model.arrays import lock_fields
 from pipeline.units import format_length
 
 STEP_M = 2.0
-FIRST_M, APART_M, ROWS = 1.0, 0.6, 5
+FIRST_M, APART_M = 1.0, 0.6
+CLEAR_M = 10.0
+"""Two arrows of a row end and begin this far apart, for their words."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,7 +34,13 @@ class Arrow:
         lock_fields(self, {"path": (np.float64, (len(self.path), 2))})
 
 
-def arrows(moves: Moves, alignment: Alignment, *, least_m3: float = SHOWN_M3) -> tuple[Arrow, ...]:
+def arrows(
+    moves: Moves,
+    alignment: Alignment,
+    *,
+    least_m3: float = SHOWN_M3,
+    rows_m: tuple[float, float] = (FIRST_M, APART_M),
+) -> tuple[Arrow, ...]:
     """An arrow for each move along the street that is worth drawing.
 
     Parameters
@@ -41,6 +49,8 @@ def arrows(moves: Moves, alignment: Alignment, *, least_m3: float = SHOWN_M3) ->
     alignment : Alignment
     least_m3 : float
         Smaller moves are not drawn; the list has them.
+    rows_m : (float, float)
+        How far from the line the first row of arrows runs, and how far apart the rows are.
 
     Returns
     -------
@@ -54,12 +64,31 @@ def arrows(moves: Moves, alignment: Alignment, *, least_m3: float = SHOWN_M3) ->
         if moves.way[k] in {"blade", "truck"} and moves.bank_m3[k] >= least_m3
     ]
     found = []
-    for row, k in enumerate(drawn):
+    taken: dict[tuple[float, int], list[tuple[float, float]]] = {}
+    for k in drawn:
         start, end = float(moves.start[k]), float(moves.end[k])
         points = max(2, round(abs(end - start) / STEP_M) + 1)
-        out = (FIRST_M + APART_M * (row % ROWS)) * (1.0 if end > start else -1.0)
+        side = 1.0 if end > start else -1.0
+        row = _free_row(taken, side, (min(start, end), max(start, end)))
+        out = (rows_m[0] + rows_m[1] * row) * side
         at = np.linspace(start, end, points)
         easting, northing, _ = point_at(alignment, at, np.full(points, out))
         text = f"{format_length(float(moves.bank_m3[k]), step=0.1)} m3 {moves.way[k]}"
         found.append(Arrow(np.stack((easting, northing), axis=1), text, str(moves.way[k])))
     return tuple(found)
+
+
+def _free_row(
+    taken: dict[tuple[float, int], list[tuple[float, float]]],
+    side: float,
+    reach: tuple[float, float],
+) -> int:
+    """The nearest row of a side in which nothing lies along `reach` yet; it is taken then."""
+    row = 0
+    while any(
+        reach[0] < last + CLEAR_M and first < reach[1] + CLEAR_M
+        for first, last in taken.get((side, row), [])
+    ):
+        row += 1
+    taken.setdefault((side, row), []).append(reach)
+    return row

@@ -47,7 +47,7 @@ from pipeline.model import (
     Table,
     Texts,
 )
-from pipeline.model.daypage import Card, DayPage
+from pipeline.model.daypage import Card, DayPage, PageList
 from pipeline.settings import Rounding
 from pipeline.surface.contour import Isolines
 from pipeline.units import format_side
@@ -90,6 +90,7 @@ class PageInputs:
     changes: tuple[str, ...] = ()
     changes_tables: tuple[Table, ...] = ()
     withheld: bool = False
+    lists: tuple[PageList, ...] = ()
 
 
 def day_page(inputs: PageInputs) -> DayPage:
@@ -116,6 +117,7 @@ def day_page(inputs: PageInputs) -> DayPage:
         unit=words.unit.unit,
         drawn=drawn if shown < int(inputs.used.sum()) else "",
         data=None if inputs.withheld else _data(inputs, rows),
+        lists=() if inputs.withheld else inputs.lists,
     )
 
 

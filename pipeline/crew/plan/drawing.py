@@ -14,6 +14,7 @@ import numpy as np
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.plan.branches import Branch
 from pipeline.crew.plan.frame import PlanWords, corners, frame, placed
+from pipeline.crew.plan.haul import haul_lines, haul_words
 from pipeline.crew.plan.inputs import PlanInputs, band_limits, contour_levels
 from pipeline.crew.plan.labels import thin_labels
 from pipeline.crew.plan.map import (
@@ -117,8 +118,8 @@ def _map(base: Base) -> Picture:
     words, plates = map_texts(base, marks)
     return Picture(
         fills=(*band_fills(base), *plates),
-        lines=(*design_lines(base), *level_lines(base), *gap_lines(base)),
-        words=words,
+        lines=(*design_lines(base), *level_lines(base), *gap_lines(base), *haul_lines(base)),
+        words=(*words, *haul_words(base)),
         marks=marks,
     )
 

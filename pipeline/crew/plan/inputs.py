@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.crew.haul.arrows import Arrow
 from pipeline.crew.plan.frame import PlanWords
 from pipeline.errors import JobError
 from pipeline.model import (
@@ -53,6 +54,7 @@ class PlanInputs:
     local_shift: bool = False
     profiles: tuple[Chart, ...] = ()
     sections: tuple[Chart, ...] = ()
+    haul: tuple[Arrow, ...] = ()
 
 
 def band_limits(bands_m: Sequence[float]) -> tuple[float, ...]:

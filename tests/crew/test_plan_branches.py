@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from pipeline import assemble
+from pipeline.crew.hubs.patch_corners import patch_corners
 from pipeline.crew.plan.branches import branches_of, every_way, patch_outlines, with_mouths
 from pipeline.crew.plan.lines import edges, street_of
 from pipeline.ingest.job.inputs import read_before_shots
-from pipeline.model import NO_LINES, Part, make_shots
-from pipeline.settings import SurfaceRules
+from pipeline.model import NO_LINES, Part, Utilities, make_shots, texts
+from pipeline.settings import LayoutRules, SurfaceRules
 from pipeline.surface import tin
 
 FIXTURE = Path(__file__).resolve().parents[2] / "fixtures" / "intersection"
@@ -86,3 +87,26 @@ def test_a_patch_is_drawn_by_its_outline(design):
     assert np.hypot(np.diff(x), np.diff(y)).sum() == pytest.approx(24.0, abs=1e-9)
     assert (x.min(), x.max(), y.min(), y.max()) == (997.0, 1003.0, 2020.0, 2026.0)
     assert patch_outlines(whole, "finish", origin) == ()
+
+
+def test_the_corners_of_a_patch_are_set_but_not_beside_a_recorded_thing(design):
+    """Four corners of the square, clockwise from the south-west, whatever mesh is inside."""
+    e, n = (v.ravel() for v in np.meshgrid(np.arange(997.0, 1003.1), np.arange(2020.0, 2026.1)))
+    shots = make_shots(e, n, 49.0 + 0.01 * (e - 1000.0))
+    surface, _ = tin.build(shots, NO_LINES, SurfaceRules(max_edge_m=5.0))
+    patch = Part("pad", "patch", surfaces=(replace(surface, name=CLAY),))
+    valve = Utilities(
+        id=texts(["WV9"]), kind=texts(["valve"]), easting=np.array([1003.2]),
+        northing=np.array([2020.1]), lid=np.array([49.0]), depth_to_top=np.array([np.nan]),
+        note=texts([""]),
+    )  # fmt: skip
+    points, told = patch_corners(design, patch, 1, (valve, LayoutRules()))
+    assert points.id.tolist() == ["PATCH1-01", "PATCH1-02", "PATCH1-03"]
+    places = list(zip(points.easting.tolist(), points.northing.tolist(), strict=True))
+    assert places == [(997.0, 2020.0), (997.0, 2026.0), (1003.0, 2026.0)]
+    assert points.offset == pytest.approx([-3.0, -3.0, 3.0])
+    clay = points.design[:, points.layers.index(CLAY)]
+    assert clay == pytest.approx([48.97, 48.97, 49.03], abs=1e-9)
+    (finding,) = told
+    assert finding.severity == "person"
+    assert finding.points == ("WV9",)

@@ -11,6 +11,7 @@ from pipeline.compare.levels import elsewhere
 from pipeline.compare.streets import Street, streets_of
 from pipeline.crew.hubs import stakes as interval_points
 from pipeline.crew.hubs.layout import points_to_set, table
+from pipeline.crew.hubs.patch_corners import patch_corners
 from pipeline.crew.hubs.stakes import FIRST, LAST, column_name
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.model import (
@@ -87,7 +88,8 @@ def whole_layout(
 
     Each as `points_to_set`; the main street first, then in order of priority. A point
     nearer than ``apart_m`` to an earlier one is that one again and is left away; a hub
-    that would stand on the design of another part is left out and told.
+    that would stand on the design of another part is left out and told. The corners of
+    patches come last.
     """
     found: list[Finding] = []
     made: list[StreetPoints] = []
@@ -99,6 +101,11 @@ def whole_layout(
         found += taken.told
         taken.told.clear()
         made.append(StreetPoints(street.name, street.prefix, street.corridor, points))
+    patches = [part for part in corridor.parts if part.kind == "patch"]
+    for number, part in enumerate(patches, 1):
+        points, told = patch_corners(corridor, part, number, (things, rules))
+        found += told
+        made.append(StreetPoints(part.name, f"PATCH{number}", corridor, points))
     return tuple(made), tuple(found)
 
 

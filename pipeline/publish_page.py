@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from pipeline.compare import compose
 from pipeline.compare import map as difference_map
 from pipeline.crew.buried import things as buried
 from pipeline.crew.page import lists as daypage
@@ -11,8 +14,9 @@ from pipeline.crew.plan.frame import PlanWords
 from pipeline.deliver import page
 from pipeline.earthworks import earthworks_words
 from pipeline.kept.calls import keep
-from pipeline.model import Table
+from pipeline.model import Corridor, Layer, Table
 from pipeline.run import Day, shading
+from pipeline.settings import DesignRules
 
 
 def page_files(
@@ -48,7 +52,7 @@ def page_inputs(
     bands_m = job.sheet.bands_m
     shaded = shading(day)
     return daypage.PageInputs(
-        corridor=morning.corridor,
+        corridor=_in_triangles(morning.corridor, job.design),
         layer=job.target.layer,
         ground=day.ground,
         bands=shaded.bands,
@@ -73,6 +77,24 @@ def page_inputs(
         if day.earth is None
         else earth_lists(day.earth, alignment, earthworks_words(day.earth, day)),
     )
+
+
+def _in_triangles(corridor: Corridor, rules: DesignRules) -> Corridor:
+    """A design of several parts with each layer as one surface of all of them, for the page.
+
+    Its script knows one line and its sections; a surface it can ask anywhere.
+    """
+    if not corridor.parts:
+        return corridor
+    layers = tuple(
+        Layer(
+            layer.name,
+            layer.title,
+            surface=keep(compose.layer_surface, corridor, layer.name, rules).surface,
+        )
+        for layer in corridor.layers
+    )
+    return replace(corridor, layers=layers)
 
 
 def _things(day: Day) -> buried.Things:

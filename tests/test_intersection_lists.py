@@ -15,10 +15,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline import publish
+from pipeline import publish, publish_page
 from pipeline.compare import places
 from pipeline.compare.streets import streets_of
 from pipeline.crew.hubs.cutsheet import cut_sheet
+from pipeline.crew.page import lists as daypage
 from pipeline.crew.walk import steps, walking_order
 from pipeline.crew.words import paint
 from pipeline.demo import intersection as known
@@ -218,6 +219,24 @@ def test_hubs_are_measured_to_the_curb_of_their_own_part(day, tables):
         assert row["to_reference"] == "C 0.250"
         assert float(row["reference_elevation_m"]) == pytest.approx(curb, abs=6e-4)
         assert float(row["behind_reference_m"]) == pytest.approx(1.5, abs=1e-3)
+
+
+def test_the_page_knows_the_design_of_every_part(day):
+    """Heights in the page's own triangles, within the 2 mm that chords may leave."""
+    inputs = publish_page.page_inputs(day, publish.plan_words(day))
+    data = daypage.day_page(inputs).data
+    layer = next(one for one in data["layers"] if one["name"] == "clay subgrade")["surface"]
+    x, y, z = (np.asarray(layer[name]) * layer["step"] for name in "xyz")
+    a, b, c = np.asarray(layer["triangles"]).reshape(-1, 3).T
+    for east, north in ((1000.5, 2010.2), (1030.2, 2063.4), (1056.2, 2076.4), (1049.0, 2072.0)):
+        p, q = east - data["origin"][0], north - data["origin"][1]
+        det = (x[b] - x[a]) * (y[c] - y[a]) - (x[c] - x[a]) * (y[b] - y[a])
+        u = ((p - x[a]) * (y[c] - y[a]) - (x[c] - x[a]) * (q - y[a])) / det
+        v = ((x[b] - x[a]) * (q - y[a]) - (p - x[a]) * (y[b] - y[a])) / det
+        k = int(np.argmax(np.minimum(np.minimum(u, v), 1.0 - u - v)))
+        height = z[a[k]] + u[k] * (z[b[k]] - z[a[k]]) + v[k] * (z[c[k]] - z[a[k]])
+        place = places.at_grid(day.morning.corridor, None, east, north)
+        assert height == pytest.approx(place.layers["clay subgrade"], abs=0.002)
 
 
 def walks(points):

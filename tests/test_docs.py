@@ -10,7 +10,13 @@ from dataclasses import fields, is_dataclass
 import pytest
 
 from docs.generate import DOCS, columns, commands, job_file, pages
-from pipeline import settings, settings_crew, settings_design, settings_earthwork
+from pipeline import (
+    settings,
+    settings_crew,
+    settings_design,
+    settings_earthwork,
+    settings_shots,
+)
 from pipeline.cli import main
 from pipeline.ingest.job.job import OWN_FIELDS
 from pipeline.strict import Settings
@@ -42,7 +48,7 @@ def test_every_setting_has_a_meaning_and_every_table_a_sentence():
 def test_every_setting_of_every_table_is_in_the_reference():
     tables = [
         table
-        for module in (settings, settings_crew, settings_design, settings_earthwork)
+        for module in (settings, settings_crew, settings_design, settings_earthwork, settings_shots)
         for table in vars(module).values()
         if isinstance(table, type) and issubclass(table, Settings) and is_dataclass(table)
     ]

@@ -11,7 +11,7 @@ PIPELINE = Path(__file__).resolve().parent.parent / "pipeline"
 
 GROUND = {
     "errors", "units", "strict", "settings", "settings_crew", "settings_design",
-    "settings_earthwork", "model",
+    "settings_earthwork", "settings_shots", "model",
 }  # fmt: skip
 STAGES = {
     "ingest": set(),
@@ -30,7 +30,15 @@ MAY_IMPORT: dict[str, set[str]] = {
     "settings_crew": {"strict"},
     "settings_design": {"strict"},
     "settings_earthwork": {"strict"},
-    "settings": {"units", "strict", "settings_crew", "settings_design", "settings_earthwork"},
+    "settings_shots": {"strict", "units"},
+    "settings": {
+        "units",
+        "strict",
+        "settings_crew",
+        "settings_design",
+        "settings_earthwork",
+        "settings_shots",
+    },
     "model": {"errors"},
     **{stage: GROUND | others for stage, others in STAGES.items()},
     "demo": {"errors", "model"},

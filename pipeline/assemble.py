@@ -14,6 +14,7 @@ from functools import partial
 import numpy as np
 
 from pipeline.compare import compose, ponds
+from pipeline.compare.layer_order import order_findings
 from pipeline.design import alignment as line
 from pipeline.design import beneath, changes, checks, joining, profile, returns
 from pipeline.design.equations import station_text
@@ -101,17 +102,30 @@ def checked(corridor: Corridor, job: Job, things: Utilities | None) -> Findings:
         if part.kind == "return" and part.corridor is not None:
             inlets = places[0], places[1]
             found += returns.low_points(part.corridor, inlets, job.hazards.inlet_near_m)
+    laid = []
     for number, layer in enumerate(corridor.layers):
+        surface = layer.surface
         if corridor.parts:
             whole = compose.layer_surface(corridor, layer.name, job.design)
             found += compose.seam_findings(layer.name, whole.seams, limits.seam_m)
             surface = whole.surface
-        elif number == 0:
-            surface = layer.surface or triangulate(corridor, layer.name, job.design)
-        if number == 0:
+        elif surface is None and (number == 0 or _has_surfaces(corridor)):
+            surface = triangulate(corridor, layer.name, job.design)
+        if surface is not None:
+            laid.append((layer.name, surface))
+        if number == 0 and surface is not None:
             hollows = ponds.ponds(surface, limits.pond_m, basins)
             found += ponds.pond_findings(layer.name, hollows)
+    # layers of sections alone are told of stretch by stretch, by the checks above
+    if _has_surfaces(corridor):
+        found += order_findings(corridor.alignment, laid)
     return tuple(found)
+
+
+def _has_surfaces(corridor: Corridor) -> bool:
+    """True where a layer is given as triangles, on the street itself or in a patch."""
+    patched = any(part.kind == "patch" for part in corridor.parts)
+    return patched or any(layer.surface is not None for layer in corridor.layers)
 
 
 def _basins(things: Utilities | None, kinds: Sequence[str]) -> list[tuple[float, float]]:

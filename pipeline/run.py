@@ -18,7 +18,7 @@ import numpy as np
 from pipeline import assemble
 from pipeline.checks import review
 from pipeline.checks.facets import Facets
-from pipeline.compare import compose, differences, overlay, places, quantities
+from pipeline.compare import chords, compose, differences, overlay, places, quantities
 from pipeline.compare import map as difference_map
 from pipeline.compare.days import DayChange, Shift
 from pipeline.compare.levels import layer_elevation
@@ -352,8 +352,17 @@ def crew_rows(
             corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk, unit
         ),
         dots=without_guesses(painted, ground, streets_of(corridor), edges),
-        findings=sorted_findings((*morning.findings, *left_out)),
+        findings=sorted_findings((*morning.findings, *left_out, *_chords(corridor, design, job))),
     )
+
+
+def _chords(corridor: Corridor, design: Surface, job: Job) -> Findings:
+    """How far the triangles of today's layer are from what they stand for."""
+    layer = corridor.layer(job.target.layer)
+    if layer.surface is not None:
+        return ()
+    found = chords.largest_difference(corridor, layer, design)
+    return chords.findings(layer.name, found, job.design.chord_m)
 
 
 def sorted_findings(findings: Findings) -> Findings:

@@ -48,9 +48,13 @@ class LayerRule(Settings):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WarpRules(Settings):
-    """One end of a street laid onto the edge of a street that goes through."""
+    """One end of a street laid onto the edge of a street that goes through.
 
-    end: Literal["start", "end"] = "start"
+    Or both approaches of a street that crosses it.
+    """
+
+    end: Literal["start", "end", "through"] = "start"
+    """``through``: the street goes on beyond the other; both of its approaches are laid on."""
     """Which end of the street is laid on."""
     onto: str = "main"
     """Name of the street that goes through; ``main`` is the first."""

@@ -202,8 +202,9 @@ def height_findings(shots: Shots, design: ArrayLike, ground: Bools) -> Findings:
         factor, how = _height_factor(shots.elevation[rows], z[rows])
         if factor:
             unit = "feet read as metres" if factor < 1.0 else "metres read as feet"
-            text = f"{name}: {how}: its heights look like {unit}"
-            do = "state the unit of the file; nothing was converted"
+            other = "metres read as feet" if factor < 1.0 else "feet read as metres"
+            text = f"{name}: {how}: its heights look like {unit}, or the design's like {other}"
+            do = "state the unit of the file, or write the profile in metres; nothing was converted"
             found.append(at(Finding("stop", "unit of heights", text, do), shots, rows))
     return tuple(found)
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -16,6 +19,7 @@ from pipeline.design.placing import (
     SAME_DIRECTION,
     SAME_LENGTH_M,
     SAME_PLACE_M,
+    SAME_RADIUS_M,
     Placed,
     Point,
     place,
@@ -23,7 +27,6 @@ from pipeline.design.placing import (
 )
 from pipeline.errors import DesignError
 from pipeline.model import Alignment, AlignmentRows, ElementRow, Finding, Findings, Floats, Ints
-from pipeline.units import format_station
 
 __all__ = [
     "all_feet",
@@ -37,6 +40,8 @@ __all__ = [
 ]
 
 _GAP_NEEDS_A_PERSON_M = 0.010
+_STRAIGHT = 1e-9
+"""Curvature of a line, or of a radius nobody would draw [1/m]."""
 _KINK_NEEDS_A_PERSON = 1e-3
 """10 mm at 10 m offset."""
 
@@ -57,7 +62,8 @@ def build(rows: AlignmentRows) -> tuple[Alignment, Findings]:
         Gaps over 1 mm and kinks over 0.0057° between elements, with their size;
         arcs whose centre is not equally far from both ends, or not at their
         declared radius, within 5 mm; declared lengths that the points contradict
-        by over 2 mm (the points are used); clothoids that miss their end point;
+        by over 2 mm (the points are used); clothoids that miss their end point, or meet
+        an element of another radius;
         elements without length; station equations that contradict the line.
 
     Raises
@@ -96,8 +102,51 @@ def build(rows: AlignmentRows) -> tuple[Alignment, Findings]:
         curvature_end=np.array([element.curvature_end for element in placed]),
         equations=rows.equations,
     )
-    found += equations.check(alignment)
-    return alignment, tuple(found)
+    found += _other_radius(rows, placed, station)
+    called = partial(equations.station_text, alignment, step=0.001)
+    found = [
+        one
+        if math.isnan(one.station)
+        else replace(one, text=f"{one.text}, at station {called(one.station)}")
+        for one in found
+    ]
+    return alignment, (*found, *equations.check(alignment))
+
+
+def _other_radius(
+    rows: AlignmentRows, placed: Sequence[Placed], station: Sequence[float]
+) -> list[Finding]:
+    """Clothoids that begin or end with another radius than the element they meet has there.
+
+    A clothoid carries the curvature from one neighbour to the other; where it meets an
+    arc of another radius, or a line while it is still curved, one of the rows is wrong.
+    """
+    if len(placed) != len(rows.elements):
+        return []  # an element without length was left out, and told
+    found = []
+    pairs = zip(itertools.pairwise(rows.elements), itertools.pairwise(placed), strict=True)
+    for k, ((row_in, row), (before, after)) in enumerate(pairs, start=1):
+        radii = [
+            math.inf if abs(c) < _STRAIGHT else 1.0 / c
+            for c in (before.curvature_end, after.curvature_start)
+        ]
+        same = radii[0] == radii[1] or abs(radii[0] - radii[1]) <= SAME_RADIUS_M
+        if same or "clothoid" not in (row_in.kind, row.kind):
+            continue
+        where = row.where or f"element {k + 1} of alignment {rows.name!r}"
+        text = (
+            f"{where}: this {row.kind} begins {_curved(radii[1])}, the {row_in.kind} before it"
+            f" ends {_curved(radii[0])}: a clothoid meets its neighbour with its radius"
+        )
+        do = "ask the designer which radius is meant"
+        found.append(Finding("person", "clothoid radius", text, do, station=station[k]))
+    return found
+
+
+def _curved(radius: float) -> str:
+    if math.isinf(radius):
+        return "straight"
+    return f"with radius {abs(radius):.3f} m to the {'right' if radius > 0 else 'left'}"
 
 
 def _origin(rows: AlignmentRows) -> Point:
@@ -144,8 +193,7 @@ def _joint(
             Finding(
                 "person" if gap > _GAP_NEEDS_A_PERSON_M else "note",
                 "alignment gap",
-                f"{where}: it starts {gap:.4f} m from the end of the element before it,"
-                f" at station {format_station(station, step=0.001)}",
+                f"{where}: it starts {gap:.4f} m from the end of the element before it",
                 "ask the designer which point is meant",
                 station=station,
             )
@@ -157,8 +205,7 @@ def _joint(
                 "person" if abs(kink) > _KINK_NEEDS_A_PERSON else "note",
                 "alignment kink",
                 f"{where}: the line turns {math.degrees(abs(kink)):.4f}° to the"
-                f" {'right' if kink > 0 else 'left'} at once,"
-                f" at station {format_station(station, step=0.001)}",
+                f" {'right' if kink > 0 else 'left'} at once",
                 "ask the designer whether the corner is meant",
                 station=station,
             )

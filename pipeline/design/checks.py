@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,7 +12,9 @@ from pipeline.design import profile as grade_line
 from pipeline.design.alignment import curvature_on, element_of, locate, point_at
 from pipeline.design.equations import station_text
 from pipeline.design.section import between, filled, span_of
-from pipeline.model import Bools, Corridor, Finding, Findings, Floats, Layer
+from pipeline.design.thickness import crossed_layers, thin_layers
+from pipeline.design.troubles import stations_of, stretches, told
+from pipeline.model import Corridor, Finding, Findings, Floats, Layer
 from pipeline.settings_design import DesignLimits, LayerRule
 
 _FOOT_M = 0.3048
@@ -28,20 +30,6 @@ K_FEET_PER_PERCENT = {
 The design controls of the AASHTO Green Book, from memory; 30 to 70 mph agree with
 REF-VC-11, 20 and 25 with the same formulas, S²/2158 and S²/(400 + 3.5 S), for 115 and 155 ft.
 """
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """Stations between which something holds, and the worst value there."""
-
-    start: float
-    end: float
-    worst: float
-
-    @property
-    def length(self) -> float:
-        """Metres along the street."""
-        return self.end - self.start
 
 
 def design_findings(
@@ -61,8 +49,8 @@ def design_findings(
     -------
     Findings
         Grade breaks without a curve, K values below the table, crossfall outside its
-        range, flat spots, gutters too flat to drain, layers too thin: in this order,
-        street by street.
+        range, flat spots, gutters too flat to drain, layers too thin, layers under one
+        that should lie below: in this order, street by street.
     """
     found = street_findings(corridor, limits, rules)
     for part in corridor.parts:
@@ -83,6 +71,7 @@ def street_findings(
         *flat_spots(street, limits),
         *gutters(street, limits),
         *thin_layers(street, rules),
+        *crossed_layers(street),
     ]
 
 
@@ -93,18 +82,13 @@ def _on_main(corridor: Corridor, street: Corridor, finding: Finding) -> Finding:
     return replace(finding, station=float(feet.station[0]), offset=float(feet.offset[0]))
 
 
-def _told(street: Corridor, kind: str, station: float, text: str, do: str) -> Finding:
-    at = station_text(street.alignment, station)
-    return Finding("person", kind, f"{street.name} at {at}: {text}", do, station=station)
-
-
 def grade_breaks(street: Corridor, limits: DesignLimits) -> list[Finding]:
     """Changes of grade over the limit without a vertical curve."""
     profile = street.profile
     jump = profile.grade_start[1:] - profile.grade_end[:-1]
     rows = np.flatnonzero(np.abs(jump) > limits.grade_break_pct / 100.0 + 1e-9)
     return [
-        _told(
+        told(
             street, "grade break", float(profile.station[i + 1]),
             f"the grade turns by {100 * jump[i]:+.2f} % at once, over"
             f" {limits.grade_break_pct:g} %",
@@ -133,7 +117,7 @@ def short_curves(street: Corridor, limits: DesignLimits) -> list[Finding]:
                 f" table asks for {least:.1f}"
             )
             do = "ask the designer for a longer curve"
-            found.append(_told(street, "vertical curve", float(profile.station[i]), text, do))
+            found.append(told(street, "vertical curve", float(profile.station[i]), text, do))
     return found
 
 
@@ -153,46 +137,6 @@ def _roadway(street: Corridor, name: str, side: int) -> tuple[Layer, list[tuple[
     return layer, list(itertools.pairwise(columns))
 
 
-def _stations(street: Corridor, layer: Layer) -> Floats:
-    first = max(layer.station[0], street.profile.station[0], street.alignment.station[0])
-    last = min(layer.station[-1], street.profile.station[-1], street.alignment.station[-1])
-    if not last > first:
-        return np.empty(0)
-    return np.linspace(first, last, max(2, int(np.ceil((last - first) / _STEP_M)) + 1))
-
-
-def stretches(
-    station: Floats, value: Callable[[Floats], Floats], bad: Callable[[Floats], Bools]
-) -> Iterator[Stretch]:
-    """Where a value is bad: from samples, with both ends found to a millimetre."""
-    values = value(station)
-    with np.errstate(invalid="ignore"):
-        hit = bad(values) & np.isfinite(values)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], hit, [False]]).astype(np.int8)))
-    for low, high in zip(edges[::2], edges[1::2], strict=True):
-        start = float(station[low])
-        end = float(station[high - 1])
-        if low > 0:
-            start = _border(float(station[low - 1]), start, value, bad)
-        if high < len(station):
-            end = _border(float(station[high]), end, value, bad)
-        inside = values[low:high]
-        yield Stretch(start, end, float(inside[np.argmin(np.abs(inside))]))
-
-
-def _border(
-    good: float, bad_at: float, value: Callable[[Floats], Floats],
-    bad: Callable[[Floats], Bools],
-) -> float:  # fmt: skip
-    while abs(good - bad_at) > 0.001:
-        middle = np.array([0.5 * (good + bad_at)])
-        if bad(value(middle))[0]:
-            bad_at = float(middle[0])
-        else:
-            good = float(middle[0])
-    return bad_at
-
-
 def crossfalls(street: Corridor, limits: DesignLimits) -> list[Finding]:
     """Crossfall of the roadway outside its range, also where it turns through level."""
     least, most = limits.crossfall_least_pct / 100.0, limits.crossfall_most_pct / 100.0
@@ -210,7 +154,7 @@ def crossfalls(street: Corridor, limits: DesignLimits) -> list[Finding]:
                 return _crossfall(on, s, *pair)
 
             for stretch in stretches(
-                _stations(street, layer), falls,
+                stations_of(street, layer), falls,
                 lambda f: (np.abs(f) < least - 1e-9) | (np.abs(f) > most + 1e-9),
             ):  # fmt: skip
                 strip = f"{layer.breaks[inner]} to {layer.breaks[outer]} {_SIDE[side]}"
@@ -220,7 +164,7 @@ def crossfalls(street: Corridor, limits: DesignLimits) -> list[Finding]:
                     f" {limits.crossfall_least_pct:g} to {limits.crossfall_most_pct:g} % is asked"
                 )
                 do = "ask the designer whether it is meant"
-                found.append(_told(street, "crossfall", stretch.start, text, do))
+                found.append(told(street, "crossfall", stretch.start, text, do))
     return found
 
 
@@ -250,14 +194,14 @@ def flat_spots(street: Corridor, limits: DesignLimits) -> list[Finding]:
             ) -> Floats:
                 return resultant(street, on, s, pair)
 
-            for stretch in stretches(_stations(street, layer), slope, lambda v: v < flat):
+            for stretch in stretches(stations_of(street, layer), slope, lambda v: v < flat):
                 text = (
                     f"flat from {layer.breaks[inner]} to {layer.breaks[outer]} {_SIDE[side]} over"
                     f" {stretch.length:.2f} m, to {station_text(street.alignment, stretch.end)};"
                     f" the steepest slope there is {100 * stretch.worst:.2f} %"
                 )
                 do = "ask the designer for grade or crossfall: water stands on it"
-                found.append(_told(street, "flat spot", stretch.start, text, do))
+                found.append(told(street, "flat spot", stretch.start, text, do))
     return found
 
 
@@ -314,7 +258,7 @@ def gutters(street: Corridor, limits: DesignLimits) -> list[Finding]:
             return np.where(here, _edge_grade(street, layer, s, at, true=True), np.nan)
 
         for stretch in stretches(
-            _stations(street, layer), slope, lambda g: np.abs(g) < least - 1e-9
+            stations_of(street, layer), slope, lambda g: np.abs(g) < least - 1e-9
         ):
             turns = slope(np.array([stretch.start, stretch.end]))
             text = (
@@ -322,59 +266,10 @@ def gutters(street: Corridor, limits: DesignLimits) -> list[Finding]:
                 f" {stretch.length:.1f} m, to {station_text(street.alignment, stretch.end)}"
             )
             do = "ask the designer: water stands in it"
-            finding = _told(street, "flat gutter", stretch.start, text, do)
+            finding = told(street, "flat gutter", stretch.start, text, do)
             if turns[0] * turns[1] < 0.0:
                 words = "a high or low point: set a basin at a low one"
                 finding = Finding("note", finding.kind, finding.text, words,
                                   station=finding.station)  # fmt: skip
             found.append(finding)
-    return found
-
-
-def thin_layers(street: Corridor, rules: Sequence[LayerRule]) -> list[Finding]:
-    """Layers whose upper face is nearer to the one above than the job allows."""
-    least = {rule.name: rule.least_m for rule in rules}
-    sections = [layer for layer in street.layers if layer.surface is None]
-    found = []
-    for upper, lower in itertools.pairwise(sections):
-        wanted = least.get(lower.name, 0.0)
-        if not wanted:
-            continue
-        station = np.unique(np.concatenate([_stations(street, upper)[::4], upper.station]))
-
-        def thickness(s: Floats, pair: tuple[Layer, Layer] = (upper, lower)) -> Floats:
-            return least_thickness(*pair, s)
-
-        def thin(t: Floats, limit: float = wanted) -> Bools:
-            return np.asarray(t < limit - 1e-9)
-
-        for stretch in stretches(station, thickness, thin):
-            text = (
-                f"{upper.name} stands only {stretch.worst:.3f} m over {lower.name}, to"
-                f" {station_text(street.alignment, stretch.end)}; {wanted:g} m is asked"
-            )
-            do = "ask the designer which of the two is meant"
-            found.append(_told(street, "thin layer", stretch.start, text, do))
-    return found
-
-
-def least_thickness(upper: Layer, lower: Layer, station: Floats) -> Floats:
-    """Least height of one layer over another at stations, where both are [m]."""
-    found = np.full(len(station), np.nan)
-    shapes = []
-    for layer in (upper, lower):
-        span = span_of(layer, station)
-        shapes.append([between(values, span) for values in filled(layer)])
-    for i in range(len(station)):
-        (uo, uz), (lo, lz) = ((shape[0][i], shape[1][i]) for shape in shapes)
-        if not (np.isfinite(uo).all() and np.isfinite(lo).all()):
-            continue
-        at = np.unique(np.concatenate([uo, lo]))
-        at = at[(at >= max(uo[0], lo[0])) & (at <= min(uo[-1], lo[-1]))]
-        if len(at):
-            # on a face both heights count: the lower end is met from either side
-            gap = np.minimum(
-                np.interp(at - 1e-9, uo, uz), np.interp(at + 1e-9, uo, uz)
-            ) - np.interp(at, lo, lz)
-            found[i] = float(gap.min())
     return found

@@ -67,7 +67,8 @@ def knots(corridor: Corridor, rules: DesignRules) -> Floats:
     plan :math:`ds^2|P_{ss}|/8`, height :math:`ds^2(|z_{ss}| + e|P_{ss}|)/8 +
     ds\,(|\Delta z_s| + e|\Delta o_s| + g\kappa w)/4` with crossfall e, grade g along
     the break and Δ across a strip. Faces steeper than 1 in 2 are left out of e: they are
-    moved in plan, by no more than the plan tolerance.
+    moved in plan, by no more than the plan tolerance, to which their own twist counts:
+    :math:`ds^2|P_{ss}|/8 + ds(|\Delta o_s| + |\Delta z_s|w/h)/4` with the face's height h.
     """
     forced = _forced(corridor)
     stretches = _stretches(corridor, forced)
@@ -156,14 +157,32 @@ def _step(layer: Layer, on: _Stretches, chord: float) -> Floats:
     along = 2.0 * k * taper + on.rate * widest
     # metres along the line are shorter on the inside of a bend; a fold is refused elsewhere
     climb = climb / np.maximum(1.0 - k * widest, 0.1)
-    plan = np.sqrt(8.0 * chord / np.maximum(np.hypot(across, along), 1e-15))
+    square_plan, moved = np.hypot(across, along) / 8.0, _faces_moved(o0, o1, z0, z1) / length[:, 0]
+    plan = _positive_root(square_plan, moved / 4.0, chord)
     square = (on.bend + fall * across + climb * along) / 8.0
     linear = (twist + fall * widening + climb * k * width) / 4.0
-    # positive root of square·ds² + linear·ds = chord, without its cancellation
-    height = (
-        2.0 * chord / np.maximum(linear + np.sqrt(linear * linear + 4.0 * square * chord), 1e-15)
-    )
+    height = _positive_root(square, linear, chord)
     return np.asarray(np.nan_to_num(np.minimum(plan, height), nan=np.inf))
+
+
+def _positive_root(square: Floats, linear: Floats, chord: float) -> Floats:
+    """Root of square·ds² + linear·ds = chord, without its cancellation."""
+    root = np.sqrt(linear * linear + 4.0 * square * chord)
+    return np.asarray(2.0 * chord / np.maximum(linear + root, 1e-15))
+
+
+def _faces_moved(o0: Floats, o1: Floats, z0: Floats, z1: Floats) -> Floats:
+    """How far the widest twist of a face from one section to the next goes in plan [m]."""
+    width, height = (np.abs(np.diff(a + b, axis=1)) / 2.0 for a, b in ((o0, o1), (z0, z1)))
+    # one that is a face at either end
+    face = np.zeros(width.shape, dtype=bool)
+    for o, z in ((o0, z0), (o1, z1)):
+        w, h = np.diff(o, axis=1), np.abs(np.diff(z, axis=1))
+        face |= h > STEEP * w
+    with np.errstate(divide="ignore", invalid="ignore"):
+        aside = np.abs(np.diff(z1 - z0, axis=1)) * np.where(height > 0.0, width / height, 0.0)
+    more = np.abs(np.diff(o1 - o0, axis=1)) + aside
+    return np.asarray(np.nan_to_num(np.where(face, more, 0.0)).max(axis=1, initial=0.0))
 
 
 def _fall(offset: Floats, rise: Floats) -> Floats:

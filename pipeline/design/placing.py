@@ -20,7 +20,7 @@ SAME_PLACE_M = 0.001
 """Points closer than this are one: files round to millimetres."""
 SAME_LENGTH_M = 0.002
 """Lengths that differ by less are the same: both ends of a line may be rounded."""
-_SAME_RADIUS_M = 0.005
+SAME_RADIUS_M = 0.005
 SAME_DIRECTION = 1e-4
 """Directions that differ by less [rad] are the same: 1 mm at 10 m offset."""
 _NOTHING_M = 1e-6
@@ -160,10 +160,10 @@ def _arc(
     if sweep >= 1.5 * math.pi:
         azimuth = radial_in + 0.5 * math.pi * row.turn
     found = _length_differs(row, where, radius * sweep)
-    if abs(radius_in - radius_out) > _SAME_RADIUS_M:
+    if abs(radius_in - radius_out) > SAME_RADIUS_M:
         text = f"{where}: the centre is {radius_in:.4f} m from the start"
         found.append(_odd("arc radii", f"{text} and {radius_out:.4f} m from the end"))
-    if math.isfinite(row.radius_start) and abs(row.radius_start - radius) > _SAME_RADIUS_M:
+    if math.isfinite(row.radius_start) and abs(row.radius_start - radius) > SAME_RADIUS_M:
         text = f"{where}: the file says radius {row.radius_start:.4f} m, its points give"
         found.append(_odd("arc radius", f"{text} {radius:.4f} m; the points are used"))
     return Placed(start, azimuth, row.turn / radius, row.turn / radius, radius * sweep), found

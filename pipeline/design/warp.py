@@ -56,7 +56,9 @@ def onto(
     length : float
         Warp [m].
     end : str
-        ``start`` or ``end`` of the street.
+        ``start`` or ``end`` of the street, or ``through``: it crosses and both
+        approaches are laid on. Between the two edges the lift goes evenly from one to
+        the other; the place there is the through street's.
 
     Returns
     -------
@@ -76,13 +78,18 @@ def onto(
     without a gap. Along the seam the two agree at the breaks, and between them as well
     where the edge has an even grade there.
     """
-    ahead = 1 if end == "start" else -1
     layers, lifts = [], np.empty(0)
     names = {layer.name for layer in through.layers if layer.surface is None}
     for layer in street.layers:
         if layer.surface is not None or layer.name not in names:
             layers.append(layer)
             continue
+        if end == "through":
+            both = [_meeting(street, layer, through, at, ahead) for ahead in (1, -1)]
+            lifts = lifts if layers else both[0][1]
+            layers.append(_pulled_both_ways(street, layer, both, length))
+            continue
+        ahead = 1 if end == "start" else -1
         corner, lift = _meeting(street, layer, through, at, ahead)
         if not layers:
             lifts = lift
@@ -91,6 +98,27 @@ def onto(
         last = np.full(len(corner), ahead * np.max(ahead * corner))
         layers.append(pulled(layer, last, lift, length, ahead))
     return replace(street, layers=tuple(layers)), lifts
+
+
+def _pulled_both_ways(
+    street: Corridor, layer: Layer, both: list[tuple[Floats, Floats]], length: float
+) -> Layer:
+    """A layer lifted onto both edges of the street that it crosses."""
+    (near, lift_near), (far, lift_far) = both
+    if not near.max() < far.min():
+        raise DesignError(
+            f"street {street.name!r}",
+            "it does not come out again on the other side of the street that it is to cross",
+            "warp its start or its end instead",
+        )
+    # even from the first break to the last that meets an edge, as at the end of a street
+    at = np.array([near.min() - length, near.min(), near.max(), far.min(), far.max()])
+    at = np.append(at, far.max() + length)
+    layer = with_rows(layer, at)
+    share_near = np.interp(layer.station, at, [0.0, 1.0, 1.0, 0.0, 0.0, 0.0])
+    share_far = np.interp(layer.station, at, [0.0, 0.0, 0.0, 1.0, 1.0, 0.0])
+    rise = layer.rise + np.outer(share_near, lift_near) + np.outer(share_far, lift_far)
+    return replace(layer, rise=rise)
 
 
 def _meeting(

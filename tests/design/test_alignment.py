@@ -168,7 +168,8 @@ def test_the_line_is_the_integral_of_its_direction(data, azimuth):
         )
     alignment, found = line.build(rows_of(*elements, azimuth=azimuth))
 
-    assert found == ()
+    # joints of other radii are told by themselves, and are meant here
+    assert {one.kind for one in found} <= {"clothoid radius"}
     start_e, start_n = START
     for i in range(len(elements)):
         # Simpson over 2001 directions of each element, independent of every closed form
@@ -414,3 +415,46 @@ def test_the_row_of_the_file_is_named():
 
     with pytest.raises(DesignError, match=r"alignment.csv line 7: the line has length nan"):
         line.build(AlignmentRows("a", (row,), 0.0, 0.0))
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        (
+            [("line", 50, math.inf, math.inf, 0), ("clothoid", 30, math.inf, 100, 1),
+             ("arc", 40, 120, 120, 1)],
+            ["element 3", "this arc begins with radius 120.000 m to the right",
+             "the clothoid before it ends with radius 100.000 m to the right", "0+080.000"],
+        ),
+        (
+            [("arc", 40, 120, 120, -1), ("clothoid", 30, 90, math.inf, -1)],
+            ["element 2", "this clothoid begins with radius 90.000 m to the left",
+             "the arc before it ends with radius 120.000 m to the left", "0+040.000"],
+        ),
+        (
+            [("clothoid", 30, math.inf, 100, 1), ("line", 40, math.inf, math.inf, 0)],
+            ["this line begins straight", "ends with radius 100.000 m to the right"],
+        ),
+        (
+            [("clothoid", 30, math.inf, 100, 1), ("arc", 40, 100, 100, -1)],
+            ["with radius 100.000 m to the left", "with radius 100.000 m to the right"],
+        ),
+    ],
+)  # fmt: skip
+def test_a_clothoid_that_meets_another_radius_is_told_with_both(rows, words):
+    elements = [ElementRow(*row) for row in rows]
+    _, found = line.build(rows_of(*elements, azimuth=1.0))
+    (told,) = [one for one in found if one.kind == "clothoid radius"]
+
+    assert told.severity == "person"
+    for word in words:
+        assert word in told.text
+
+
+def test_a_clothoid_between_line_and_arc_of_its_radius_has_nothing_to_tell():
+    elements = (
+        ElementRow("line", 50.0), ElementRow("clothoid", 30.0, math.inf, 100.0, 1),
+        ElementRow("arc", 40.0, 100.004, 100.004, 1), ElementRow("clothoid", 30.0, 100.0, 60.0, 1),
+        ElementRow("arc", 40.0, 60.0, 60.0, 1),
+    )  # fmt: skip
+    assert line.build(rows_of(*elements, azimuth=1.0))[1] == ()

@@ -7,10 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.design import changes, checks
+from pipeline.design import changes, checks, thickness
+from pipeline.design.alignment import point_at
 from pipeline.model import (
     CrossfallChange,
     ElementRow,
+    Part,
     ProfileRow,
     SectionLayer,
     SectionRow,
@@ -148,7 +150,7 @@ def test_the_gutter_of_a_bend_is_measured_along_itself(make_corridor, half):
 def test_a_thin_layer_is_told_with_its_least_thickness(street, least, told):
     """Clay 0.4 under the crown at the same 2 %, so 0.4 less the pan's 18 mm and 6 mm of fall."""
     rules = [LayerRule(name="finish"), LayerRule(name="clay", least_m=least + 0.09)]
-    found = checks.thin_layers(street(straight(0.01)), rules)
+    found = thickness.thin_layers(street(straight(0.01)), rules)
 
     assert len(found) == told
     # at the flowline: 0.400 - 0.018 + 0.3 m of 2 %
@@ -158,6 +160,61 @@ def test_a_thin_layer_is_told_with_its_least_thickness(street, least, told):
 def test_thickness_is_measured_at_every_break_of_both_layers(street):
     made = street(straight(0.01))
     upper, lower = made.layers
-    found = checks.least_thickness(upper, lower, np.array([50.0]))
+    found = thickness.least_thickness(upper, lower, np.array([50.0]))
 
     assert found[0] == pytest.approx(0.388, abs=1e-9)
+
+
+def test_layers_in_the_right_order_are_not_told(street):
+    assert thickness.crossed_layers(street(straight(0.01))) == []
+
+
+def test_a_layer_under_a_lower_one_is_told_by_name_and_place(street):
+    """Clay 0.05 under the crown at the same 2 %: the flowline, 0.0182 lower, stays over it."""
+    assert thickness.crossed_layers(street(straight(0.01), clay_drop=0.05)) == []
+    (told,) = thickness.crossed_layers(street(straight(0.01), clay_drop=-0.03))
+
+    # at the flowline the finish is 0.018 - 0.3 m of 2 % = 0.012 lower than the clay's plane
+    assert "finish lies 0.042 m under clay, which is listed below it, at 0+0" in told.text
+    assert " 4.30 " in told.text
+    assert told.severity == "person"
+    assert (told.kind, told.station) == ("layers out of order", 0.0)
+
+
+def test_layers_that_cross_on_a_stretch_are_told_where_it_ends(make_corridor, half):
+    """The clay rises from 0.10 under the crown to 0.10 over it: from the middle on it is wrong."""
+    finish, clay = half(("lip", 4.0, 2.0)), half(("lip", 4.0, 2.0))
+    rows = [
+        SectionRow(name, at, at + 1.0, (
+            SectionLayer("finish", finish, finish), SectionLayer("clay", clay, clay, drop=drop),
+        ))
+        for name, at, drop in (("one", 0.0, 0.1), ("two", 99.0, -0.1))
+    ]  # fmt: skip
+    made = make_corridor(
+        [ElementRow("line", 100.0, start=(5240.0, 3110.0))], straight(0.01), rows,
+        names=("finish", "clay"),
+    )  # fmt: skip
+    (told,) = thickness.crossed_layers(made)
+
+    # 0.2 m over the 98 m between: 1 mm under from 0.49 m past the middle
+    assert told.station == pytest.approx(50.0 + 0.49, abs=0.02)
+    assert "lies 0.100 m under" in told.text
+    assert "ends at 0+100.0" in told.text
+
+
+def test_what_is_told_of_a_side_street_has_its_place_on_the_main_one(street):
+    main = street(straight(0.01))
+    side = replace(street(straight(0.001)), name="side")
+    turned = replace(
+        side.alignment, easting=main.alignment.easting + 7.0, northing=main.alignment.northing + 5.0
+    )
+    side = replace(side, alignment=turned)
+    found = checks.design_findings(
+        replace(main, parts=(Part("side", "street", corridor=side),)), LIMITS, []
+    )
+    gutters = [one for one in found if one.kind == "flat gutter"]
+
+    assert gutters
+    east, north, _ = point_at(main.alignment, gutters[0].station, gutters[0].offset)
+    assert float(east) == pytest.approx(float(turned.easting[0]), abs=1e-6)
+    assert float(north) == pytest.approx(float(turned.northing[0]), abs=1e-6)

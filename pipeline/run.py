@@ -352,17 +352,14 @@ def crew_rows(
             corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk, unit
         ),
         dots=without_guesses(painted, ground, streets_of(corridor), edges),
-        findings=sorted_findings((*morning.findings, *left_out, *_chords(corridor, design, job))),
+        findings=sorted_findings(
+            (
+                *morning.findings,
+                *left_out,
+                *chords.told(corridor, design, job.target.layer, job.design),
+            )
+        ),
     )
-
-
-def _chords(corridor: Corridor, design: Surface, job: Job) -> Findings:
-    """How far the triangles of today's layer are from what they stand for."""
-    layer = corridor.layer(job.target.layer)
-    if layer.surface is not None:
-        return ()
-    found = chords.largest_difference(corridor, layer, design)
-    return chords.findings(layer.name, found, job.design.chord_m)
 
 
 def sorted_findings(findings: Findings) -> Findings:

@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.compare.levels import layer_elevation
 from pipeline.design.alignment import locate
 from pipeline.model import Corridor, Finding, Findings, Floats, Layer, Surface
+from pipeline.settings import DesignRules
 
 _NEAR = np.array([[0.48, 0.48, 0.04], [0.04, 0.48, 0.48], [0.48, 0.04, 0.48], [1, 1, 1]])
 _WEIGHTS = _NEAR / _NEAR.sum(axis=1, keepdims=True)
@@ -92,3 +93,11 @@ def findings(layer: str, found: Chords, chord_m: float) -> Findings:
         return (Finding("note", "design triangles", text, "nothing to do"),)
     do = "state a smaller design.chord_m or design.max_step_m, or ask for the place"
     return (Finding("person", "design triangles", text, do),)
+
+
+def told(corridor: Corridor, surface: Surface, layer: str, rules: DesignRules) -> Findings:
+    """`findings` of one layer's triangles; nothing of a layer that is given as triangles."""
+    chosen = corridor.layer(layer)
+    if chosen.surface is not None:
+        return ()
+    return findings(layer, largest_difference(corridor, chosen, surface), rules.chord_m)

@@ -339,6 +339,7 @@ def crew_rows(
     shot = morning.shots.take(morning.rows("in the surface"))
     edges = edges_by_street(corridor, job.target.layer, shot, job.codes)
     painted = dots.whole_dots(corridor, ground, job.stakes, job.target, job.rounding)
+    about = chords.told(corridor, design, job.target.layer, job.design)
     return Day(
         morning=morning,
         ground=ground,
@@ -352,13 +353,7 @@ def crew_rows(
             corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk, unit
         ),
         dots=without_guesses(painted, ground, streets_of(corridor), edges),
-        findings=sorted_findings(
-            (
-                *morning.findings,
-                *left_out,
-                *chords.told(corridor, design, job.target.layer, job.design),
-            )
-        ),
+        findings=sorted_findings((*morning.findings, *left_out, *about)),
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from pipeline.compare import compose, ponds
 from pipeline.compare.layer_order import order_findings
 from pipeline.design import alignment as line
-from pipeline.design import beneath, changes, checks, joining, profile, returns
+from pipeline.design import beneath, changes, checks, corners, joining, profile, returns
 from pipeline.design.equations import station_text
 from pipeline.design.strips import triangulate
 from pipeline.design.tie import tie
@@ -233,6 +233,7 @@ def _joined(site: _Site, edges: Sequence[Corridor]) -> list[Part]:
             one, site.streets[one.from_street], site.streets[one.to_street]
         )
         found.append(made)
+        site.findings.extend(corners.told(made, rules.limits.curb_pi_m))
     for name, street in site.streets.items():
         site.streets[name] = _opened(site, name, street, found)
     parts: list[Part] = []

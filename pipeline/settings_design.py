@@ -188,6 +188,9 @@ class DesignLimits(Settings):
     """The break along which water runs; empty: not checked."""
     gutter_least_pct: Percent = 0.4
     """Flatter, and water stands [assumed; municipal standards ask for 0.3 to 0.5]."""
+    curb_pi_m: HeightOrNone = 0.0
+    """How far the grades of two curbs, run on to where the curbs would meet behind a return,
+    may differ there; 0: not checked."""
     flat_pct: Percent = 0.5
     """A place whose steepest slope is less is flat [assumed]."""
     seam_m: ToleranceOrNone = 0.001

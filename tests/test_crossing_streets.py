@@ -190,6 +190,46 @@ def test_what_stands_of_water_is_told_with_its_place(built, inputs):
     assert len(told) == len(ponds.ponds(whole, inputs.job.design.limits.pond_m, []))
 
 
+def test_each_quadrant_lists_its_high_and_low_points(built):
+    told = [one.text for one in built[1] if one.kind == "corner"]
+    assert len(told) == 4
+    # south-west, by hand: the main lip rises 1 % into it, 50 + 0.01 x 48 - 0.08 at its PC
+    south_west = next(text for text in told if "'left right'" in text)
+    assert "PC 50.400" in south_west
+    assert "the edge before it rises 1.00 %" in south_west
+    # the return rises or falls on to the other street; every corner says where it is high or low
+    assert all(" high " in text or " low " in text or "neither" in text for text in told)
+
+
+def test_curb_grades_that_miss_each_other_at_the_corner_are_told(folder, inputs):
+    """Laid on, the two lips meet exactly; without the warp they are as far apart as the streets.
+
+    By hand, at the corner 4 m before and beside the middle: main 50 + 0.01 s - 0.08, Hob Row
+    50 + 0.008 s - 0.08, s = 56 or 64.
+    """
+    path = folder / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    asked = text + "\n[design.limits]\ncurb_pi_m = 0.002\n"
+    kind = "curb grades at a corner"
+    try:
+        path.write_text(asked, encoding="utf-8")
+        _, found = build_corridor(read_before_shots(folder))
+        assert [one for one in found if one.kind == kind] == []
+        path.write_text(
+            asked.replace('[[design.streets.warps]]\nend = "through"\nat = "lip"\n', "")
+            .replace("length_m = 15.0\n", ""), encoding="utf-8",
+        )  # fmt: skip
+        _, found = build_corridor(read_before_shots(folder))
+    finally:
+        path.write_text(text, encoding="utf-8")
+    told = [one.text for one in found if one.kind == kind]
+    assert len(told) == 4
+    apart = sorted(
+        round(abs(0.01 * main - 0.008 * other), 3) for main in (56, 64) for other in (56, 64)
+    )
+    assert sorted(float(one.split(" m apart")[0].split()[-1]) for one in told) == apart
+
+
 def test_a_street_that_only_ends_there_cannot_go_through(folder, inputs):
     path = folder / "design" / "cross.csv"
     text = path.read_text(encoding="utf-8")

@@ -96,7 +96,7 @@ def curb_return(
     legs = _legs(rules, (first, second), sides, where)
     arc = _arc(rules, legs, where)
     length = float(arc.alignment.station[-1])
-    heights = [_edge_height(leg) for leg in legs]
+    heights = [edge_height(leg) for leg in legs]
     profile = _profile(rules, legs, length, heights)
     layers = _layers(arc, legs, heights, rules.at, where)
     curb = Corridor(rules.name, arc.alignment, profile, layers, on=rules.at)
@@ -114,7 +114,8 @@ def _edge(street: Corridor, at: str, side: int, station: Floats) -> Floats:
     return between(layer.offset[:, column_of(layer, at, side)], span_of(layer, station))
 
 
-def _edge_height(leg: Leg) -> float:
+def edge_height(leg: Leg) -> float:
+    """Height of the leg's edge at its tangent point [m]."""
     return float(elevation(leg.street, leg.tangent, leg.offset, leg.street.layers[0].name))
 
 
@@ -222,7 +223,7 @@ def _arc(rules: ReturnRules, legs: tuple[Leg, Leg], where: str) -> _Arc:
     return _Arc(alignment, turn)
 
 
-def _grade_along(leg: Leg, step: float = 0.01) -> float:
+def grade_along(leg: Leg, step: float = 0.01) -> float:
     """Grade of the leg's edge with rising station, at the tangent point [m/m]."""
     at = np.array([leg.tangent - step, leg.tangent + step])
     z = elevation(leg.street, at, np.full(2, leg.offset), leg.street.layers[0].name)
@@ -238,7 +239,7 @@ def _profile(
         slopes = straight, straight
     else:
         # along the arc one goes towards the corner on the first street, away from it on the second
-        g = [_grade_along(leg) for leg in legs]
+        g = [grade_along(leg) for leg in legs]
         slopes = (
             math.copysign(1.0, legs[0].corner - legs[0].tangent) * g[0],
             math.copysign(1.0, legs[1].tangent - legs[1].corner) * g[1],

@@ -1,0 +1,99 @@
+"""The corner of two streets: where its curb is high and low, and whether the two grades agree."""
+
+from __future__ import annotations
+
+import math
+
+from pipeline.design import profile as grade_line
+from pipeline.design.alignment import point_at
+from pipeline.design.returns import CurbReturn, Leg, edge_height, grade_along
+from pipeline.model import Finding, Findings
+
+
+def told(made: CurbReturn, most_m: float) -> Findings:
+    """What is said of the quadrant of one return.
+
+    Parameters
+    ----------
+    made : CurbReturn
+    most_m : float
+        Largest difference of the two curb grades at their hypothetical intersection [m];
+        0: not asked.
+
+    Returns
+    -------
+    Findings
+        ``note``: its high and low points from tangent point to tangent point, with the
+        grades that lead to it and from it. ``person``: the grades of the two curbs, each
+        run on to the point where the curbs would meet, come to other heights there.
+    """
+    where = f"curb return {made.name!r}"
+    into, out = _grades(made)
+    listed = ", ".join(f"{word} {z:.3f} at {place}" for word, place, z in quadrant(made))
+    text = (
+        f"{where}: {listed or 'neither a high nor a low point'}; PC {_end(made, 0):.3f}, PT"
+        f" {_end(made, -1):.3f}; the edge before it {_runs(into)}, after it {_runs(out)}"
+    )
+    found = [Finding("note", "corner", text, "nothing to do")]
+    first, second = at_intersection(made)
+    if most_m and abs(first - second) > most_m + 1e-9:
+        names = [leg.street.name for leg in made.legs]
+        text = (
+            f"{where}: where the two curbs would meet, the grade of {names[0]} comes to"
+            f" {first:.3f} and that of {names[1]} to {second:.3f}, {abs(first - second):.3f} m"
+            f" apart; {most_m:g} m is allowed"
+        )
+        do = "ask the designer which of the two curb grades is meant"
+        found.append(Finding("person", "curb grades at a corner", text, do))
+    return tuple(found)
+
+
+def at_intersection(made: CurbReturn) -> tuple[float, float]:
+    """Height of each street's edge, its grade at the tangent point run on to the corner [m]."""
+    return _run_on(made.legs[0]), _run_on(made.legs[1])
+
+
+def _run_on(leg: Leg) -> float:
+    ends = [point_at(leg.street.alignment, s, leg.offset) for s in (leg.tangent, leg.corner)]
+    away = math.hypot(*(float(b) - float(a) for a, b in zip(ends[0][:2], ends[1][:2], strict=True)))
+    return edge_height(leg) + grade_along(leg) * math.copysign(away, leg.corner - leg.tangent)
+
+
+def quadrant(made: CurbReturn) -> tuple[tuple[str, str, float], ...]:
+    """High and low points of a corner's edge, both ends included: word, place, height [m]."""
+    profile = made.curb.profile
+    into, out = _grades(made)
+    found = []
+    for word, place, before, after, z in (
+        ("", "PC", into, float(profile.grade_start[0]), _end(made, 0)),
+        *(
+            (point.kind, f"{point.station:.2f} m", 0.0, 0.0, point.elevation)
+            for point in grade_line.turning_points(profile)
+            if point.kind in ("high", "low")
+        ),
+        ("", "PT", float(profile.grade_end[-1]), out, _end(made, -1)),
+    ):
+        turn = word or ("low" if before < 0.0 < after else "high" if before > 0.0 > after else "")
+        if turn:
+            found.append((turn, place, z))
+    return tuple(found)
+
+
+def _grades(made: CurbReturn) -> tuple[float, float]:
+    """Grades of the edges along the way: towards the return, and away from it [m/m]."""
+    first, second = made.legs
+    return (
+        math.copysign(1.0, first.corner - first.tangent) * grade_along(first),
+        math.copysign(1.0, second.tangent - second.corner) * grade_along(second),
+    )
+
+
+def _end(made: CurbReturn, which: int) -> float:
+    profile = made.curb.profile
+    return float(grade_line.elevation(profile, float(profile.station[which])))
+
+
+def _runs(grade: float) -> str:
+    if abs(grade) < 5e-5:
+        return "runs level"
+    return f"{'rises' if grade > 0.0 else 'falls'} {100.0 * abs(grade):.2f} %"

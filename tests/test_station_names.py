@@ -21,7 +21,7 @@ import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
 
-from pipeline import earthworks, publish, publish_days, saying, setting_out
+from pipeline import earthworks, pregrading, publish, publish_days, saying, setting_out
 from pipeline.checks.constants import Constant, constant_findings
 from pipeline.checks.facets import Facets, facet_findings, long_findings
 from pipeline.checks.runs import Run
@@ -216,8 +216,7 @@ def test_findings_of_every_kind_name_their_stations(day, files):
 
 def test_what_commands_print_names_its_stations(day, street, tmp_path):
     work = earthworks.earthworks(day)
-    height = earthworks.how_high(day, work, spread_kg_m2=None, equal_costs=True)
-    haul = earthworks.where_it_goes(work, day, equal_costs=True)
+    height, haul = earthworks.pregrade_asked(day, pregrading.Asked(22.0, "", equal_costs=True))
     moved, tables = publish_days.change_words(day.before, day)
     layout = setting_out.set_out(street)
     said = [

@@ -216,7 +216,7 @@ def test_findings_of_every_kind_name_their_stations(day, files):
 
 def test_what_commands_print_names_its_stations(day, street, tmp_path):
     work = earthworks.earthworks(day)
-    height, haul = earthworks.pregrade_asked(day, pregrading.Asked(22.0, "", equal_costs=True))
+    height, haul = earthworks.pregrade_asked(day, pregrading.Asked(22.0, equal_costs=True))
     moved, tables = publish_days.change_words(day.before, day)
     layout = setting_out.set_out(street)
     said = [
@@ -224,7 +224,7 @@ def test_what_commands_print_names_its_stations(day, street, tmp_path):
         json.dumps(saying.run_object(day, None, {})),
         *earthworks.earthworks_words(work, day),
         json.dumps(saying.pregrade_object(day, height, haul)),
-        *height.words, *haul.words, *moved,
+        *saying.pregrade_words(height, haul), *moved,
         *(cell for table in tables for row in table.rows for cell in row),
         json.dumps(publish_days.change_object(day.before, day)),
         *setting_out.layout_words(layout, tmp_path),

@@ -5,7 +5,10 @@ A room under the roof, for it takes `control` and `surface` together.
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -20,9 +23,23 @@ from pipeline.control.setups import reduce_observations
 from pipeline.errors import InputError
 from pipeline.ingest.job.inputs import Inputs
 from pipeline.ingest.job.morning import MorningFile
-from pipeline.model import NO_LINES, Bools, FieldNotes, Findings, Reading, Shots, join_shots, texts
+from pipeline.ingest.las.read import reading_of
+from pipeline.ingest.las.spill import LargeScan, spilled
+from pipeline.kept.calls import keep
+from pipeline.model import (
+    NO_LINES,
+    Bools,
+    FieldNotes,
+    Findings,
+    Reading,
+    Shots,
+    join_shots,
+    make_shots,
+    texts,
+)
 from pipeline.settings import Job, Scans
 from pipeline.surface.bare_earth import BareEarthRules, bare_earth, taken_out
+from pipeline.surface.by_pieces import Extent, Wishes, cleared_and_thinned
 from pipeline.surface.thin import thin
 
 BY_HAND = frozenset({"CSV", "sightings"})
@@ -80,7 +97,12 @@ def on_grid(inputs: Inputs) -> OnGrid:
     )
 
 
-def _on_grid(file: MorningFile, reading: Reading | FieldNotes, inputs: Inputs) -> Reading:
+def _on_grid(
+    file: MorningFile, reading: Reading | FieldNotes | LargeScan, inputs: Inputs
+) -> Reading:
+    if isinstance(reading, LargeScan):
+        sums = [one.sha256 for one in inputs.fingerprints if Path(one.file).name == file.path.name]
+        return keep(in_pieces, reading, inputs.job.shots.scans, tuple(sums))
     if isinstance(reading, FieldNotes):
         return _reduced(reading, inputs)
     if file.format.kind == "positions":
@@ -163,6 +185,30 @@ def _control(inputs: Inputs, file: str, what: str) -> Shots:
     if inputs.control is None:
         raise InputError(file, f"{what} need the job's control", "name it as control = ...")
     return inputs.control
+
+
+def in_pieces(scan: LargeScan, rules: Scans, _sums: tuple[str, ...] = ()) -> Reading:
+    """A scan larger than memory, cleared and thinned: the points that `_thinned` would keep.
+
+    ``_sums`` are those of the file's content: a result that was kept is of this file.
+    """
+    bare = BareEarthRules(step_m=rules.step_m, widest_m=rules.widest_m)
+    wishes = Wishes(rules.cell_m, rules.keep, bare if rules.take_out_objects else None)
+    with spilled(scan) as laid, ThreadPoolExecutor(os.cpu_count()) as pool:
+        extent = Extent(laid.least, laid.most)
+        found = cleared_and_thinned(laid.pieces, extent, wishes, pool.map)
+        tally = laid.tally
+    x, y, z, record = found.points
+    shots = make_shots(
+        x, y, z,
+        files=(scan.path.name,),
+        id=texts(str(number) for number in record.tolist()),
+        code=texts([rules.code] * len(x)),
+        line=record,
+    )  # fmt: skip
+    reading = reading_of(tally, shots)
+    told = () if found.bare is None else taken_out(found.bare, reading.file)
+    return replace(reading, findings=(*reading.findings, *told))
 
 
 def _thinned(reading: Reading, rules: Scans) -> Reading:

@@ -87,6 +87,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
 }
 for _room in (
+    "ongrid",
     "run",
     "publish_crew",
     "publish_page",

@@ -6,6 +6,7 @@ size and a height, so that a person can see what was judged to be no ground.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,13 +15,13 @@ from numpy.typing import ArrayLike
 from pipeline.errors import SurfaceError
 from pipeline.model import Bools, Finding, Findings, Floats, Ints
 from pipeline.model.arrays import lock_fields
+from pipeline.surface.standing import Objects, hidden, objects, taken_by_cell
 from pipeline.surface.thin import LOWEST_PERCENT, cell_numbers, finite_columns, pack
 
 _MOST_CELLS = 40_000_000
 _RELAXATIONS = 40
 _REACH_M = 1.0
 _BESIDE = 2 / 3
-_FEWEST = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,30 +43,6 @@ class BareEarthRules:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Objects:
-    """Where points were taken out, three or more together: one row a place, the largest first.
-
-    Centre and extents [m] of its points in plan, top above the ground [m], points.
-    """
-
-    easting: Floats
-    northing: Floats
-    size_e: Floats
-    size_n: Floats
-    height: Floats
-    points: Ints
-
-    def __post_init__(self) -> None:
-        n = len(self.easting)
-        names = ("easting", "northing", "size_e", "size_n", "height")
-        lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
-        lock_fields(self, {"points": (np.int64, (n,))})
-
-    def __len__(self) -> int:
-        return len(self.easting)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class BareEarth:
     """Which points are ground; ``above`` and ``below`` count the others.
 
@@ -78,6 +55,8 @@ class BareEarth:
     below: int
     hidden_m2: float
     objects: Objects
+    points: int = 0
+    """How many were judged, where a scan in pieces leaves ``ground`` empty."""
 
     def __post_init__(self) -> None:
         lock_fields(self, {"ground": (np.bool_, (len(self.ground),))})
@@ -148,19 +127,17 @@ def bare_earth(
     if len(east) == 0:
         raise SurfaceError("scan", "no point", "give it points")
     cell, shape = cell_numbers(east, north, rule.cell_m)
-    _check_extent(shape, rule.cell_m)
-    low = _low_surface(cell, height, shape, rule.below_m)
-    level, limit = _ground(low, cell, height, rule)
-    rise = height - level.top.ravel()[cell]
-    above = rise > limit.ravel()[cell]
-    below = height < (level.bottom - rule.below_m - level.play).ravel()[cell]
-    keep = ~(above | below)
+    check_extent(shape, rule.cell_m)
+    known = low_cells(cell, height, (float(height.min()), shape[0] * shape[1]), rule.below_m)
+    low = low_surface(*known, shape, rule.below_m)
+    level = ground_level(low, lambda first: spread(*standing(cell, height, first), shape), rule)
+    fate = level.judge(cell, height)
     return BareEarth(
-        ground=keep,
-        above=int(above.sum()),
-        below=int(below.sum()),
-        hidden_m2=_hidden(cell, above, keep, shape) * rule.cell_m**2,
-        objects=_objects((east, north, rise), cell, above, shape),
+        ground=fate.ground,
+        above=int(fate.above.sum()),
+        below=int(fate.below.sum()),
+        hidden_m2=hidden([fate.seen(cell)], shape) * rule.cell_m**2,
+        objects=objects([taken_by_cell((east, north, fate.rise), cell, fate.above)], shape),
     )
 
 
@@ -171,7 +148,8 @@ def _check_rules(rule: BareEarthRules) -> None:
             raise SurfaceError(f"bare earth, {name}", f"{value!r}", "give more than zero")
 
 
-def _check_extent(shape: tuple[int, int], cell_m: float) -> None:
+def check_extent(shape: tuple[int, int], cell_m: float) -> None:
+    """Refuse points that lie over too many cells for a raster of them."""
     if shape[0] * shape[1] > _MOST_CELLS:
         raise SurfaceError(
             "scan",
@@ -180,43 +158,92 @@ def _check_extent(shape: tuple[int, int], cell_m: float) -> None:
         )
 
 
-def _ground(low: Floats, cell: Ints, z: Floats, rule: BareEarthRules) -> tuple[_Level, Floats]:
-    """The ground's level, and how far above it a point of each cell is ground still."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Fate:
+    """What each of n points is: neither ``above`` nor ``below`` is ground; its ``rise`` [m]."""
+
+    above: Bools
+    below: Bools
+    rise: Floats
+
+    @property
+    def ground(self) -> Bools:
+        """Points that are ground."""
+        return np.asarray(~(self.above | self.below))
+
+    def seen(self, cell: Ints) -> tuple[Ints, Ints]:
+        """Cells in which something was taken out, and those in which ground is left."""
+        return np.unique(cell[self.above]), np.unique(cell[self.ground])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Level:
+    """The ground by cell: its top, and how far above and below a point is ground still."""
+
+    top: Floats
+    limit: Floats
+    bottom: Floats
+
+    def judge(self, cell: Ints, z: Floats) -> Fate:
+        """What points of cells are."""
+        rise = z - self.top.ravel()[cell]
+        return Fate(rise > self.limit.ravel()[cell], z < self.bottom.ravel()[cell], rise)
+
+
+def ground_level(
+    low: Floats, standing_on: Callable[[Level], Floats], rule: BareEarthRules
+) -> Level:
+    """The ground of a low surface, and how far above it a point of each cell is ground still.
+
+    ``standing_on`` counts by cell the points well above a first level, but within
+    `_REACH_M` of it.
+    """
     from scipy.ndimage import maximum_filter
 
     off = _objects_in(low, rule)
     level = _level(low, off)
-    foot = _feet(cell, z, level, rule)
+    first = Level(level.top, rule.step_m + level.play, level.bottom)
+    foot = _feet(standing_on(first))
     beside, beside_m = maximum_filter(foot, 3), rule.step_m * _BESIDE
     # next to an object the lowest point of a cell may be on the object
     off |= beside & (low > _level(low, off | beside).top + beside_m)
     limit = np.where(foot, rule.foot_m, np.where(beside, beside_m, rule.step_m))
     level = _level(low, off)
-    return level, limit + level.play
+    return Level(level.top, limit + level.play, level.bottom - rule.below_m - level.play)
 
 
-def _low_surface(cell: Ints, z: Floats, shape: tuple[int, int], gap: float) -> Floats:
-    """Low quantile of each cell; cells without points take the nearest one's.
+def low_cells(cell: Ints, z: Floats, base: tuple[float, int], gap: float) -> tuple[Ints, Floats]:
+    """Cells with points, and the low quantile of each.
 
-    A lowest point that lies `gap` under the next one of its cell, or a cell that
-    far under all eight around it, is an echo from below: a few of them within a
-    window would make the openings take the ground between them for an object.
+    A lowest point that lies `gap` under the next one of its cell is an echo from below.
+    ``base`` is the least height and the number of cells of the whole scan: these may be
+    the points of a part of it, if of whole cells.
     """
-    from scipy.ndimage import distance_transform_edt, minimum_filter
-
-    word, bits, step = pack(cell, z, shape[0] * shape[1])
+    least, cells = base
+    word, bits, step = pack(cell, z, cells, least)
     word.sort()
-    count = np.bincount(cell, minlength=shape[0] * shape[1])
-    used = np.flatnonzero(count)
-    many = count[used]
-    lowest = np.cumsum(many) - many
+    lowest = np.flatnonzero(np.concatenate(([True], (word[1:] ^ word[:-1]) >> bits != 0))[: len(z)])
+    many = np.diff(np.append(lowest, len(z)))
     rank = (many - 1) * LOWEST_PERCENT // 100
     stray = (word[lowest + (many > 1)] - word[lowest]) * step > gap
     chosen = word[lowest + np.maximum(rank, stray)]
+    return word[lowest] >> bits, least + (chosen & ((1 << bits) - 1)) * step
+
+
+def low_surface(used: Ints, height: Floats, shape: tuple[int, int], gap: float) -> Floats:
+    """Low quantile of each cell; cells without points take the nearest one's.
+
+    A cell that lies `gap` under all eight around it is an echo from below: a few of them
+    within a window would make the openings take the ground between them for an object.
+    """
+    from scipy.ndimage import distance_transform_edt, minimum_filter
+
     low = np.zeros(shape[0] * shape[1])
-    low[used] = z.min() + (chosen & ((1 << bits) - 1)) * step
+    low[used] = height
     low = low.reshape(shape)
-    empty = (count == 0).reshape(shape)
+    empty = np.ones(low.size, dtype=bool)
+    empty[used] = False
+    empty = empty.reshape(shape)
     if empty.any():
         nearest = distance_transform_edt(empty, return_distances=False, return_indices=True)
         low = low[tuple(nearest)]
@@ -276,52 +303,26 @@ def _carried_in(low: Floats, off: Bools) -> Floats:
     return ground
 
 
-def _feet(cell: Ints, z: Floats, level: _Level, rule: BareEarthRules) -> Bools:
-    """Cells in which something stands: points well above the ground, but within `_REACH_M`."""
+def standing(cell: Ints, z: Floats, level: Level) -> tuple[Ints, Ints]:
+    """Cells with points well above the level, but within `_REACH_M`, and how many."""
+    fate = level.judge(cell, z)
+    return np.unique(cell[fate.above & (fate.rise < _REACH_M)], return_counts=True)
+
+
+def spread(cells: Ints, values: Ints, shape: tuple[int, int]) -> Floats:
+    """Values of some cells on the whole grid, zero elsewhere."""
+    whole = np.zeros(shape[0] * shape[1])
+    whole[cells] = values
+    return whole.reshape(shape)
+
+
+def _feet(standing_there: Floats) -> Bools:
+    """Cells in which something stands."""
     from scipy.ndimage import uniform_filter
 
-    shape = level.top.shape
-    rise = z - level.top.ravel()[cell]
-    high = (rise > (rule.step_m + level.play).ravel()[cell]) & (rise < _REACH_M)
-    standing = np.bincount(cell[high], minlength=shape[0] * shape[1]).reshape(shape)
     # one stray echo does not make an object
-    around = uniform_filter(standing.astype(np.float64), 3, mode="constant") * 9
-    return np.asarray((standing > 0) & (around > 1.5))
-
-
-def _hidden(cell: Ints, above: Bools, keep: Bools, shape: tuple[int, int]) -> int:
-    cells = shape[0] * shape[1]
-    taken = np.bincount(cell[above], minlength=cells) > 0
-    left = np.bincount(cell[keep], minlength=cells) > 0
-    return int((taken & ~left).sum())
-
-
-def _objects(
-    place: tuple[Floats, Floats, Floats], cell: Ints, above: Bools, shape: tuple[int, int]
-) -> Objects:
-    """Cells with points taken out that touch, even at a corner, are one place."""
-    from scipy.ndimage import label
-
-    x, y, rise = (column[above] for column in place)
-    at = cell[above]
-    occupied = np.zeros(shape[0] * shape[1], dtype=bool)
-    occupied[at] = True
-    number, many = label(occupied.reshape(shape), structure=np.ones((3, 3)))
-    which = number.ravel()[at] - 1
-    points = np.bincount(which, minlength=many)
-    east, west, north, south, top = np.full((5, many), -np.inf)
-    for most, values in ((east, x), (west, -x), (north, y), (south, -y), (top, rise)):
-        np.maximum.at(most, which, values)
-    order = np.lexsort((-south, east, -points))
-    order = order[points[order] >= _FEWEST]
-    return Objects(
-        easting=((east - west) / 2)[order],
-        northing=((north - south) / 2)[order],
-        size_e=(east + west)[order],
-        size_n=(north + south)[order],
-        height=top[order],
-        points=points[order],
-    )
+    around = uniform_filter(standing_there, 3, mode="constant") * 9
+    return np.asarray((standing_there > 0) & (around > 1.5))
 
 
 def taken_out(found: BareEarth, file: str = "", *, most: int = 10) -> Findings:
@@ -344,7 +345,7 @@ def taken_out(found: BareEarth, file: str = "", *, most: int = 10) -> Findings:
         for k in range(min(most, len(thing)))
     )
     text = (
-        f"{found.above:,} of {len(found.ground):,} points stand above the ground,"
+        f"{found.above:,} of {found.points or len(found.ground):,} points stand above the ground,"
         f" {found.below:,} lie under it; not used. {len(thing)} places"
     )
     hidden = f"; {found.hidden_m2:.1f} m2 of ground under them was not shot"

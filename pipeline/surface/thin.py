@@ -183,17 +183,9 @@ def _checked(
 
 def cell_numbers(x: Floats, y: Floats, cell_m: float) -> tuple[Ints, tuple[int, int]]:
     """Cell of each shot, row by row from the south-west, and the (rows, columns) of the grid."""
-    column = np.floor(x / cell_m + _ON_EDGE).astype(np.int64)
-    row = np.floor(y / cell_m + _ON_EDGE).astype(np.int64)
+    column, row = cells_at(x, cell_m), cells_at(y, cell_m)
     first = int(row.min()), int(column.min())
-    shape = int(row.max()) - first[0] + 1, int(column.max()) - first[1] + 1
-    if shape[0] * shape[1] >= 1 << (63 - _LEAST_HEIGHT_BITS):
-        raise SurfaceError(
-            "scan",
-            f"its points lie over {shape[1] * cell_m:,.0f} m by {shape[0] * cell_m:,.0f} m,"
-            f" too far for cells of {cell_m:g} m",
-            "take out stray points, or choose a larger cell",
-        )
+    shape = grid_of(x, y, cell_m)
     row -= first[0]
     column -= first[1]
     row *= shape[1]
@@ -201,13 +193,46 @@ def cell_numbers(x: Floats, y: Floats, cell_m: float) -> tuple[Ints, tuple[int, 
     return row, shape
 
 
-def pack(cell: Ints, z: Floats, cells: int) -> tuple[Ints, int, float]:
+def cells_at(values: Floats, cell_m: float) -> Ints:
+    """Row or column of each coordinate, counted from zero."""
+    return np.floor(values / cell_m + _ON_EDGE).astype(np.int64)
+
+
+def grid_of(x: Floats, y: Floats, cell_m: float) -> tuple[int, int]:
+    """(rows, columns) of the cells that coordinates reach over.
+
+    Raises
+    ------
+    SurfaceError
+        They are too many to be numbered.
+    """
+    rows, columns = (
+        int(cells_at(np.array([v.max()]), cell_m)[0])
+        - int(cells_at(np.array([v.min()]), cell_m)[0])
+        + 1
+        for v in (y, x)
+    )
+    shape = rows, columns
+    if shape[0] * shape[1] >= 1 << (63 - _LEAST_HEIGHT_BITS):
+        raise SurfaceError(
+            "scan",
+            f"its points lie over {shape[1] * cell_m:,.0f} m by {shape[0] * cell_m:,.0f} m,"
+            f" too far for cells of {cell_m:g} m",
+            "take out stray points, or choose a larger cell",
+        )
+    return shape
+
+
+def pack(cell: Ints, z: Floats, cells: int, least: float | None = None) -> tuple[Ints, int, float]:
     """Cell and height in one sortable number; bits of the height, and its step [m].
 
-    The step is a micrometre, coarser only where the range of heights needs it.
+    The step is a micrometre, coarser only where the range of heights needs it. ``least`` is
+    the least height of a scan of which these are a part.
     """
     bits = 63 - max(1, (cells - 1).bit_length())
-    low = float(z.min())
+    if not len(z):
+        return np.empty(0, dtype=np.int64), bits, _HEIGHT_STEP_M
+    low = float(z.min()) if least is None else least
     step = max(_HEIGHT_STEP_M, (float(z.max()) - low) / ((1 << bits) - 2))
     word = np.rint((z - low) / step).astype(np.int64)
     word |= cell << bits

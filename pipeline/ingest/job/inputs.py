@@ -26,6 +26,7 @@ from pipeline.ingest.job.morning import (
 from pipeline.ingest.job.strips import read_strip
 from pipeline.ingest.job.utilities import read_utilities
 from pipeline.ingest.landxml.observations import read_landxml_observations
+from pipeline.ingest.las.spill import LargeScan, is_large
 from pipeline.model import FieldNotes, Findings, Fingerprint, Reading, Shots, Utilities, join_shots
 from pipeline.model.strip import StripHeights
 from pipeline.settings import Job
@@ -50,7 +51,7 @@ class Inputs:
     control: Shots | None
     utilities: Utilities | None
     files: tuple[MorningFile, ...]
-    readings: tuple[Reading | FieldNotes, ...]
+    readings: tuple[Reading | FieldNotes | LargeScan, ...]
     aside: Findings
     yesterday: Shots | None
     fingerprints: tuple[Fingerprint, ...]
@@ -144,7 +145,9 @@ def _shots_of(files: tuple[MorningFile, ...]) -> Shots | None:
     return join_shots(parts) if parts else None
 
 
-def _read(file: MorningFile, job: Job) -> Reading | FieldNotes:
+def _read(file: MorningFile, job: Job) -> Reading | FieldNotes | LargeScan:
+    if file.format.kind == "scan" and is_large(file.path):
+        return LargeScan(file.path, file.format)
     if file.format.kind == "sightings":
         if file.path.suffix.lower() in {".xml", ".landxml"}:
             return read_landxml_observations(file.path)

@@ -25,7 +25,17 @@ from pipeline.ingest.las.points import (
     points_of,
     record_dtype,
 )
-from pipeline.model import NO_LINES, Bools, Finding, Findings, Floats, Ints, Reading, make_shots
+from pipeline.model import (
+    NO_LINES,
+    Bools,
+    Finding,
+    Findings,
+    Floats,
+    Ints,
+    Reading,
+    Shots,
+    make_shots,
+)
 from pipeline.settings import FileFormat
 from pipeline.units import metres_per
 
@@ -119,7 +129,7 @@ def read_las(path: Path, fmt: FileFormat, *, classes: Collection[int] | None = N
                 f"more than {MOST_SHOTS:,} points to use, of {_header(tally).points:,}",
                 "cut the scan to the street or thin it to a point per 5 cm before it is laid here",
             )
-    header, units = _header(tally), _units(tally)
+    header = _header(tally)
     if tally.used == 0:
         header.refuse(
             f"no point to use among {header.points:,}: {_left_out(tally)}",
@@ -134,6 +144,12 @@ def read_las(path: Path, fmt: FileFormat, *, classes: Collection[int] | None = N
         code=_class_codes(fmt)[kind],
         line=record,
     )
+    return reading_of(tally, shots)
+
+
+def reading_of(tally: LasTally, shots: Shots) -> Reading:
+    """What a scan gave that has been read to its end."""
+    header, units = _header(tally), _units(tally)
     return Reading(
         file=header.file,
         format="LAZ" if header.compressed else "LAS",

@@ -15,19 +15,18 @@ from benchmarks import report
 from benchmarks.plan import GROUPS, Group
 from benchmarks.startup import startup
 
-ROUNDS = {1_000: 3, 10_000: 3, 100_000: 3}
-
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
     parser.add_argument("words", nargs="*", help="Only groups with such a word in their title.")
     parser.add_argument("--most", type=int, default=1_000_000, help="Largest size.")
+    parser.add_argument("--rounds", type=int, default=3, help="Of sizes up to 100 000.")
     parser.add_argument("--write", action="store_true", help="Write benchmarks/RESULTS.md.")
     asked = parser.parse_args()
     kept = Path(tempfile.mkdtemp(prefix="lath-benchmarks-"))
     os.environ["LATH_BENCHMARKS"] = str(kept)
     try:
-        found = measured(asked.words, asked.most)
+        found = measured(asked.words, asked.most, asked.rounds)
         starts = [] if asked.words else startup(kept)
     finally:
         shutil.rmtree(kept, ignore_errors=True)
@@ -37,13 +36,13 @@ def main() -> None:
         (Path(__file__).parent / "RESULTS.md").write_text(text, "utf-8")
 
 
-def measured(words: list[str], most: int) -> report.Found:
+def measured(words: list[str], most: int, times: int) -> report.Found:
     found: report.Found = {}
     for group in GROUPS:
         if words and not any(word.lower() in group.title.lower() for word in words):
             continue
         for n in (size for size in group.sizes if size <= most):
-            runs = rounds(group, n)
+            runs = rounds(group, n, times if n < 1_000_000 else 1)
             for name, each in runs.items():
                 found[name, n] = {
                     key: statistics.median(one[key] for one in each) for key in each[0]
@@ -52,10 +51,10 @@ def measured(words: list[str], most: int) -> report.Found:
     return found
 
 
-def rounds(group: Group, n: int) -> dict[str, list[dict[str, float]]]:
+def rounds(group: Group, n: int, times: int) -> dict[str, list[dict[str, float]]]:
     """Each case some times, in turn, so that a busy machine is busy for all of them."""
     runs: dict[str, list[dict[str, float]]] = {}
-    for _ in range(ROUNDS.get(n, 1)):
+    for _ in range(times):
         for name in group.cases:
             if n > (group.most or {}).get(name, n):
                 continue

@@ -47,7 +47,7 @@ def along_table(station: np.ndarray, offset: np.ndarray) -> tuple[np.ndarray, np
     return east + offset * np.cos(azimuth), north - offset * np.sin(azimuth)
 
 
-def scan_job(folder: Path, n: int, *, cell_m: float = 0.002, objects: bool = False) -> Path:
+def scan_job(folder: Path, n: int, *, cell_m: float = 0.01, objects: bool = False) -> Path:
     """A demo job whose latest day is one LAS file of n points; all are kept with so small cells."""
     _demo(folder, SCAN.format(cell=cell_m, objects=str(objects).lower()))
     write_las(folder / "shots" / DAY / "scan.las", *places(n))

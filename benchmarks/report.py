@@ -41,9 +41,9 @@ def machine() -> list[str]:
     kept = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
     return [
         "Written by `python -m benchmarks --write`. Seconds are processor seconds of the measured",
-        "work in a process of its own; medians of three taken in turn up to 100 000, one at a",
-        "million. Wall time says as much about who else used the machine. Peak is the greatest",
-        "memory of the process. Compare ratios, not seconds.",
+        "work in a process of its own, in turn; wall time says as much about who else used the",
+        "machine. Peak is the greatest memory of the process. `x` is a time over that of the first",
+        "column; `from 3%`: measured on a part, and divided by it. Compare ratios, not seconds.",
         "",
         f"- Machine: {model}, {os.cpu_count()} cores, {platform.system()}",
         f"- Python {platform.python_version()}, {kept}",

@@ -12,11 +12,8 @@ import click
 from pipeline import __version__
 from pipeline.errors import LathError
 from pipeline.options import FOLDER, NUMBER, STATION, fresh
+from pipeline.running import HELD, run_and_say, run_many_and_say
 from pipeline.terminal import as_text, say_clock, say_unless, stopwatch, telling
-
-HELD = 4
-"""Exit code: a finding stops the day until a person has settled it."""
-
 
 # a street's sums are small: threads of the linear algebra cost more than they save, and the
 # order in which they add up would be another source of difference between two machines
@@ -74,7 +71,7 @@ def demo(folder: Path, json_wanted: bool) -> None:
 
     lay_down(folder)
     say_unless(json_wanted, f"Laid down the invented job in {folder}/")
-    _run(folder, None, None, json_wanted)
+    run_and_say(folder, None, None, json_wanted)
 
 
 @main.command()
@@ -82,16 +79,38 @@ def demo(folder: Path, json_wanted: bool) -> None:
 @of_day
 @click.option("--out", type=FOLDER, help="Where packages go; JOB/out if not given.")
 @click.option("--pictures", is_flag=True, help="Plan, profile and sections as PNG and SVG, too.")
+@click.option("--cluster", help="Address of a Dask scheduler, or local: work is done there.")
 @as_json
 @fresh
-def run(job: Path, day: str | None, out: Path | None, pictures: bool, json_wanted: bool) -> None:
+def run(  # one parameter an option is click's way
+    job: Path,
+    day: str | None,
+    out: Path | None,
+    pictures: bool,
+    cluster: str | None,
+    json_wanted: bool,
+) -> None:
     """Make the crew's package from the morning's shots.
+
+    JOB may be a folder of jobs: each is run by itself, several at a time, to DIR/its name if
+    --out DIR is given. With --cluster jobs, and the pieces of a scan above 2 million points, are
+    worked on by the workers there; the packages have the same bytes.
 
     \b
     Example:
       lath run street --day 2026-05-14
+      lath run streets --cluster tcp://10.0.0.5:8786
     """  # noqa: D301
-    _run(job, day, out, json_wanted, pictures=pictures)
+    from pipeline.cluster import working_on
+    from pipeline.many import jobs_in
+
+    with working_on(cluster):
+        jobs = jobs_in(job)
+        if not jobs:
+            run_and_say(job, day, out, json_wanted, pictures=pictures)
+        if pictures:
+            raise click.UsageError("--pictures takes one job")
+        run_many_and_say(jobs, day, out, json_wanted)
 
 
 @main.command("watch")
@@ -120,7 +139,7 @@ def watch_command(
     def run_one(of: str) -> None:
         say_clock(f"running {of}")
         try:
-            _run(job, of, out, json_wanted)
+            run_and_say(job, of, out, json_wanted)
         except LathError as refusal:
             click.echo(f"lath: {refusal}", err=True)
         except SystemExit:
@@ -357,32 +376,6 @@ def layout_command(job: Path, out: Path | None, json_wanted: bool) -> None:
         click.echo(as_text(setting_out.layout_object(result, folder)))
     else:
         click.echo("\n".join(setting_out.layout_words(result, folder)))
-
-
-def _run(
-    job: Path, day: str | None, out: Path | None, json_wanted: bool, *, pictures: bool = False
-) -> None:
-    """Run a day, say what came of it, and end the process with its code."""
-    from pipeline import publish, saying
-    from pipeline.crew.summary import words
-    from pipeline.run import run_day
-
-    spent = stopwatch()
-    result = run_day(job, day, spent)
-    with spent.stage("deliver"):
-        result = publish.with_earth(publish.complete(result))
-        done = publish.deliver(result, out, publish.Command(day, pictures))
-    result = done.day
-    if json_wanted:
-        click.echo(as_text(saying.run_object(result, done.folder, spent.seconds)))
-    else:
-        click.echo("\n".join(words(saying.summary_of(result))))
-        click.echo(f"Package    {done.folder}, {sum(spent.seconds.values()):.1f} s")
-    if done.history_refusal:
-        click.echo(
-            f"lath: the package is whole, but not in the history. {done.history_refusal}", err=True
-        )
-    sys.exit(HELD if result.held else 0)
 
 
 if __name__ == "__main__":

@@ -15,7 +15,8 @@ from pipeline.deliver.points import point_rows
 from pipeline.errors import InputError, OutputError, SurfaceError
 from pipeline.ingest.describe.description import Asked, Description, Extent, told
 from pipeline.ingest.files import kind_of, read
-from pipeline.ingest.las.read import LasTally, class_name, las_chunks, las_findings
+from pipeline.ingest.las.points import class_name
+from pipeline.ingest.las.read import LasTally, las_chunks, las_findings
 from pipeline.ingest.wgs84 import ToWgs84, to_wgs84
 from pipeline.model import NO_LINES, Findings, Reading, Shots, Surface, make_shots, texts
 from pipeline.settings import FileFormat, Grid

@@ -5,13 +5,12 @@ A room under the roof, for it takes `control` and `surface` together.
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
+from pipeline.cluster import work
 from pipeline.control.localisation import (
     LocalisationRules,
     apply_localisation,
@@ -194,9 +193,9 @@ def in_pieces(scan: LargeScan, rules: Scans, _sums: tuple[str, ...] = ()) -> Rea
     """
     bare = BareEarthRules(step_m=rules.step_m, widest_m=rules.widest_m)
     wishes = Wishes(rules.cell_m, rules.keep, bare if rules.take_out_objects else None)
-    with spilled(scan) as laid, ThreadPoolExecutor(os.cpu_count()) as pool:
+    with spilled(scan) as laid:
         extent = Extent(laid.least, laid.most)
-        found = cleared_and_thinned(laid.pieces, extent, wishes, pool.map)
+        found = cleared_and_thinned(laid.pieces, extent, wishes, work)
         tally = laid.tally
     x, y, z, record = found.points
     shots = make_shots(

@@ -43,7 +43,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     **{stage: GROUND | others for stage, others in STAGES.items()},
     "demo": {"errors", "model"},
     "kept": set(),
-    "ongrid": GROUND | {"ingest", "control", "surface", "kept"},
+    "cluster": {"errors"},
+    "many": {"errors", "ingest", "cluster", "kept", "run", "running", "publish"},
+    "running": {"run", "publish", "saying", "crew", "many", "kept", "terminal"},
+    "ongrid": GROUND | {"ingest", "control", "surface", "cluster"},
     "judging": GROUND | {"ingest", "checks", "compare", "design", "ongrid"},
     "assemble": GROUND | {"ingest", "design", "surface", "compare"},
     "run": GROUND | set(STAGES) | {"ongrid", "judging", "assemble"},
@@ -84,6 +87,9 @@ MAY_IMPORT: dict[str, set[str]] = {
         "options",
         "terminal",
         "watching",
+        "cluster",
+        "many",
+        "running",
     },
 }
 for _room in (

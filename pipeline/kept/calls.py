@@ -51,6 +51,12 @@ def keeping(
             keeper.store.bound()
 
 
+def is_fresh() -> bool:
+    """True where earlier results are not believed."""
+    keeper = _keeper.get()
+    return keeper is not None and keeper.fresh
+
+
 def keep(work: Callable[P, R], *of: P.args, **named: P.kwargs) -> R:
     """``work(*of, **named)``, from an earlier run where program and arguments are the same.
 

@@ -28,6 +28,7 @@ from pipeline.surface.standing import hidden, objects, taken_by_cell
 from pipeline.surface.thin import Keep, cells_at, grid_of, thin
 
 T = TypeVar("T")
+S = TypeVar("S")
 R = TypeVar("R")
 _SLACK_M = 1e-6
 
@@ -54,8 +55,8 @@ class Piece(Protocol):
         """Easting, northing, elevation and record, in the order of the scan."""
 
 
-Mapper = Callable[[Callable[[T], R], Sequence[T]], Iterable[R]]
-"""``map``, or one that works on several at a time; answers come in the order asked."""
+Mapper = Callable[[Callable[[T, S], R], Sequence[T], S], Iterable[R]]
+"""``work(function, tasks, whole)``: ``function(task, whole)`` of each task, in their order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,29 +89,44 @@ class Kept:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Task:
-    """One piece and what is known of the whole when it is worked on."""
+class _Whole:
+    """What is known of the whole scan when its pieces are worked on."""
 
-    piece: Piece
     extent: Extent
     wishes: Wishes
     level: Level | None = None
 
-    def inside(self, x: Floats, y: Floats, cell_m: float) -> Bools:
+    @property
+    def bare(self) -> BareEarthRules:
+        """The rules of what is taken out."""
+        assert self.wishes.bare is not None  # noqa: S101 - asked for only where something is
+        return self.wishes.bare
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of the cells in which the ground is sought."""
+        x, y = (np.array([0.0, self.extent.most[k] - self.extent.least[k]]) for k in (0, 1))
+        return grid_of(x, y, self.bare.cell_m)
+
+    def cells(self, points: Columns) -> Ints:
+        """The cell of each point."""
+        x, y = self.extent.near_zero(points)
+        return cells_at(y, self.bare.cell_m) * self.shape[1] + cells_at(x, self.bare.cell_m)
+
+    def inside(self, piece: Piece, points: Columns, cell_m: float) -> Bools:
         """Points whose cell lies wholly in the piece."""
-        found = np.ones(len(x), dtype=bool)
-        for values, low, base in (
-            (x, self.piece.west, self.extent.least[0]), (y, self.piece.south, self.extent.least[1])
-        ):  # fmt: skip
+        found = np.ones(len(points[0]), dtype=bool)
+        corner = piece.west - self.extent.least[0], piece.south - self.extent.least[1]
+        for values, low in zip(self.extent.near_zero(points), corner, strict=True):
             at = cells_at(values, cell_m)
-            edges = np.array([low - base - _SLACK_M, low - base + self.piece.side + _SLACK_M])
+            edges = np.array([low - _SLACK_M, low + piece.side + _SLACK_M])
             first, last = cells_at(edges, cell_m)
             found &= (at > first) & (at < last)
         return found
 
 
 def cleared_and_thinned(
-    pieces: Sequence[Piece], extent: Extent, wishes: Wishes, work: Mapper[Any, Any]
+    pieces: Sequence[Piece], extent: Extent, wishes: Wishes, work: Mapper[Any, Any, Any]
 ) -> Kept:
     """What `bare_earth` and then `thin` keep of a scan, worked out piece by piece.
 
@@ -121,7 +137,7 @@ def cleared_and_thinned(
     extent : Extent
     wishes : Wishes
     work : callable
-        ``map`` or the like: the pieces may be worked on at the same time and elsewhere.
+        `Mapper`: the pieces may be worked on at the same time and elsewhere.
 
     Returns
     -------
@@ -129,35 +145,24 @@ def cleared_and_thinned(
         The same points as in one piece: of every cell the one that all its points
         choose. Heights are told apart to a micrometre, as in `thin`.
     """
-    level, bare = None, None
-    tasks = [_Task(piece, extent, wishes) for piece in pieces]
+    whole, bare = _Whole(extent, wishes), None
     if wishes.bare is not None:
-        level = _level(tasks, extent, wishes.bare, work)
-        tasks = [_Task(piece, extent, wishes, level) for piece in pieces]
-    parts = list(work(_chosen, tasks))
+        whole = _Whole(extent, wishes, _level(pieces, whole, work))
+    parts = list(work(_chosen, pieces, whole))
     if wishes.bare is not None:
-        shape = _shape(extent, wishes.bare.cell_m)
-        bare = _told([part.taken for part in parts], shape, wishes.bare)
-    open_points = _joined([part.open for part in parts])
-    rows = _thinned(open_points, extent, wishes)
+        bare = _told([part.taken for part in parts], whole.shape, wishes.bare)
+    left = _joined([part.open for part in parts])
     closed = _joined([part.closed for part in parts])
-    both = _joined([closed, _rows(open_points, rows)])
+    both = _joined([closed, _rows(left, _thinned(left, whole))])
     return Kept(_rows(both, np.argsort(both[3], kind="stable")), bare)
 
 
-def _shape(extent: Extent, cell_m: float) -> tuple[int, int]:
-    x, y = (np.array([0.0, extent.most[k] - extent.least[k]]) for k in (0, 1))
-    return grid_of(x, y, cell_m)
-
-
-def _level(
-    tasks: list[_Task], extent: Extent, rule: BareEarthRules, work: Mapper[Any, Any]
-) -> Level:
+def _level(pieces: Sequence[Piece], whole: _Whole, work: Mapper[Any, Any, Any]) -> Level:
     """The ground by cell, from the low quantile of every cell and what stands in it."""
-    shape = _shape(extent, rule.cell_m)
+    shape, rule = whole.shape, whole.bare
     check_extent(shape, rule.cell_m)
-    base = extent.least[2], shape[0] * shape[1]
-    parts = list(work(_low_part, tasks))
+    base = whole.extent.least[2], shape[0] * shape[1]
+    parts = list(work(_low_part, pieces, whole))
     cell, z = (np.concatenate([part[k] for part in parts]) for k in (2, 3))
     left = low_cells(cell, z, base, rule.below_m)
     used = np.concatenate([*(part[0] for part in parts), left[0]])
@@ -166,36 +171,27 @@ def _level(
 
     def on(first: Level) -> Floats:
         count = np.zeros(shape[0] * shape[1])
-        asked = [_Task(task.piece, extent, task.wishes, first) for task in tasks]
-        for cells, many in work(_standing_part, asked):
+        asked = _Whole(whole.extent, whole.wishes, first)
+        for cells, many in work(_standing_part, pieces, asked):
             count[cells] += many  # a part names a cell once
         return count.reshape(shape)
 
     return ground_level(low, on, rule)
 
 
-def _cells(task: _Task, x: Floats, y: Floats) -> tuple[Ints, tuple[int, int], BareEarthRules]:
-    rule = task.wishes.bare
-    assert rule is not None  # noqa: S101 - asked for only where something is taken out
-    shape = _shape(task.extent, rule.cell_m)
-    return cells_at(y, rule.cell_m) * shape[1] + cells_at(x, rule.cell_m), shape, rule
-
-
-def _low_part(task: _Task) -> tuple[Ints, Floats, Ints, Floats]:
-    points = task.piece.points()
-    (x, y), z = task.extent.near_zero(points), points[2]
-    cell, shape, rule = _cells(task, x, y)
-    base = task.extent.least[2], shape[0] * shape[1]
-    inside = task.inside(x, y, rule.cell_m)
+def _low_part(piece: Piece, whole: _Whole) -> tuple[Ints, Floats, Ints, Floats]:
+    points = piece.points()
+    cell, z, rule = whole.cells(points), points[2], whole.bare
+    base = whole.extent.least[2], whole.shape[0] * whole.shape[1]
+    inside = whole.inside(piece, points, rule.cell_m)
     used, low = low_cells(cell[inside], z[inside], base, rule.below_m)
     return used, low, cell[~inside], z[~inside]
 
 
-def _standing_part(task: _Task) -> tuple[Ints, Ints]:
-    points = task.piece.points()
-    cell, _, _ = _cells(task, *task.extent.near_zero(points))
-    assert task.level is not None  # noqa: S101 - known by then
-    return standing(cell, points[2], task.level)
+def _standing_part(piece: Piece, whole: _Whole) -> tuple[Ints, Ints]:
+    points = piece.points()
+    assert whole.level is not None  # noqa: S101 - known by then
+    return standing(whole.cells(points), points[2], whole.level)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -218,34 +214,30 @@ class _Part:
     taken: _Taken | None
 
 
-def _chosen(task: _Task) -> _Part:
-    points = task.piece.points()
-    (x, y), z = task.extent.near_zero(points), points[2]
-    taken = None
-    rows = np.arange(len(x))
-    if task.level is not None:
-        cell, _, _ = _cells(task, x, y)
-        fate = task.level.judge(cell, z)
-        by_cell = taken_by_cell((x, y, fate.rise), cell, fate.above)
-        counts = len(x), int(fate.above.sum()), int(fate.below.sum())
+def _chosen(piece: Piece, whole: _Whole) -> _Part:
+    points = piece.points()
+    taken, ground = None, points
+    if whole.level is not None:
+        cell = whole.cells(points)
+        fate = whole.level.judge(cell, points[2])
+        by_cell = taken_by_cell((*whole.extent.near_zero(points), fate.rise), cell, fate.above)
+        counts = len(cell), int(fate.above.sum()), int(fate.below.sum())
         taken = _Taken(*counts, fate.seen(cell), by_cell)
-        rows = np.flatnonzero(fate.ground)
-    ground = _rows(points, rows)
-    inside = task.inside(*task.extent.near_zero(ground), task.wishes.cell_m)
-    closed = _rows(ground, np.flatnonzero(inside))
-    return _Part(
-        _rows(closed, _thinned(closed, task.extent, task.wishes)), _rows(ground, ~inside), taken
-    )
+        ground = _rows(points, fate.ground)
+    inside = whole.inside(piece, ground, whole.wishes.cell_m)
+    closed = _rows(ground, inside)
+    return _Part(_rows(closed, _thinned(closed, whole)), _rows(ground, ~inside), taken)
 
 
-def _thinned(points: Columns, extent: Extent, wishes: Wishes) -> Ints:
+def _thinned(points: Columns, whole: _Whole) -> Ints:
     """Rows chosen; the first of equal ones is that of the lowest record."""
     if not len(points[0]):
         return np.empty(0, dtype=np.int64)
     order = np.argsort(points[3], kind="stable")
-    sorted_points = _rows(points, order)
-    x, y = extent.near_zero(sorted_points)
-    return order[thin(x, y, sorted_points[2], wishes.cell_m, keep=wishes.keep)]
+    ordered = _rows(points, order)
+    x, y = whole.extent.near_zero(ordered)
+    wishes = whole.wishes
+    return order[thin(x, y, ordered[2], wishes.cell_m, keep=wishes.keep)]
 
 
 def _rows(points: Columns, rows: Any) -> Columns:

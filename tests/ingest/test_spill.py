@@ -8,7 +8,7 @@ import pytest
 from benchmarks.jobs import write_las
 from pipeline.errors import InputError
 from pipeline.ingest.las import spill as spilling
-from pipeline.ingest.las.read import las_chunks, read_las
+from pipeline.ingest.las.read import las_chunks, las_findings, read_las
 from pipeline.ingest.las.spill import LargeScan, is_large, spill, spilled
 from pipeline.settings import FileFormat
 
@@ -40,6 +40,23 @@ def test_every_point_lies_in_one_piece_in_the_order_of_the_scan(scan, tmp_path):
     for piece, (x, y, _, _) in zip(laid.pieces, parts, strict=True):
         assert piece.west <= x.min() <= x.max() < piece.west + piece.side
         assert piece.south <= y.min() <= y.max() < piece.south + piece.side
+
+
+@pytest.mark.parametrize("first", [0, 29_000])
+def test_only_the_ground_is_laid_down_wherever_it_begins(scan, tmp_path, monkeypatch, first):
+    data = bytearray(scan.read_bytes())
+    many = 30_000 - first
+    data[227 + 15 + 20 * first :: 20] = bytes([2]) * many  # class 2, ground
+    scan.write_bytes(bytes(data))
+    # only so many points are looked at before the one pass is begun
+    monkeypatch.setattr(spilling, "_SEARCHED", 10_000)
+
+    laid = spill(scan, FileFormat(), tmp_path)
+
+    assert sum(len(piece.points()[3]) for piece in laid.pieces) == many
+    whole = read_las(scan, FileFormat())
+    assert las_findings(laid.tally) == whole.findings
+    assert laid.tally.used == many
 
 
 def test_the_temporary_file_goes(scan):

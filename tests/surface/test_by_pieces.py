@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 import pytest
 
+from pipeline.cluster import work
 from pipeline.surface.bare_earth import BareEarthRules, bare_earth, taken_out
 from pipeline.surface.by_pieces import Extent, Wishes, cleared_and_thinned
 from pipeline.surface.thin import thin
@@ -53,6 +53,10 @@ def cut(scan, side, west, south):
     return squares
 
 
+def one_by_one(function, tasks, whole):
+    return [function(task, whole) for task in tasks]
+
+
 @pytest.mark.parametrize("take_out", [True, False])
 @pytest.mark.parametrize(
     ("side", "cell", "keep"),
@@ -68,10 +72,8 @@ def test_the_same_points_are_kept_as_in_one_piece(scan, side, cell, keep, take_o
     extent = Extent((e.min(), n.min(), z.min()), (e.max(), n.max(), z.max()))
     wishes = Wishes(cell, keep, rules if take_out else None)
 
-    with ThreadPoolExecutor(3) as pool:
-        found = cleared_and_thinned(
-            cut(scan, side, EAST - 3.1, NORTH - 1.7), extent, wishes, pool.map
-        )
+    squares = cut(scan, side, EAST - 3.1, NORTH - 1.7)
+    found = cleared_and_thinned(squares, extent, wishes, work)
 
     assert found.points[3].tolist() == (wanted + 1).tolist()
     assert found.points[0].tobytes() == e[wanted].tobytes()
@@ -88,7 +90,7 @@ def test_the_order_of_the_pieces_does_not_matter(scan):
     wishes = Wishes(0.1, "median", BareEarthRules())
     squares = cut(scan, 9.0, EAST, NORTH)
 
-    one = cleared_and_thinned(squares, extent, wishes, map)
-    other = cleared_and_thinned(squares[::-1], extent, wishes, map)
+    one = cleared_and_thinned(squares, extent, wishes, one_by_one)
+    other = cleared_and_thinned(squares[::-1], extent, wishes, one_by_one)
 
     assert one.points[3].tolist() == other.points[3].tolist()

@@ -18,8 +18,8 @@ from pipeline.errors import InputError
 from pipeline.ingest.describe.description import Asked, Description, Extent, Tell, own, told
 from pipeline.ingest.las.crs import UNIT_WORDS, Said, geokeys, las_said
 from pipeline.ingest.las.header import LasHeader, read_header
-from pipeline.ingest.las.points import SYNTHETIC, WITHHELD
-from pipeline.ingest.las.read import class_name, raw_points
+from pipeline.ingest.las.points import SYNTHETIC, WITHHELD, class_name
+from pipeline.ingest.las.read import raw_points
 from pipeline.ingest.source import shown
 from pipeline.ingest.whereabouts import known_crs, whereabouts
 from pipeline.model import Finding, Ints, Severity

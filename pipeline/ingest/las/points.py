@@ -14,6 +14,26 @@ SYNTHETIC, WITHHELD = 1, 4
 
 _FRAME_BYTES = 64 << 20
 
+# ASPRS LAS Specification 1.4-R15, classification values of formats 6-10 (from memory)
+CLASS_NAMES = {
+    0: "never classified", 1: "unclassified", 2: "ground", 3: "low vegetation",
+    4: "medium vegetation", 5: "high vegetation", 6: "building", 7: "low noise",
+    8: "model key point", 9: "water", 10: "rail", 11: "road surface", 12: "overlap",
+    13: "wire guard", 14: "wire conductor", 15: "transmission tower", 16: "wire connector",
+    17: "bridge deck", 18: "high noise",
+}  # fmt: skip
+
+
+def class_name(number: int) -> str:
+    """``ground`` for 2; ``class 65`` where the specification has no name.
+
+    Examples
+    --------
+    >>> class_name(2), class_name(65)
+    ('ground', 'class 65')
+    """
+    return CLASS_NAMES.get(number, f"class {number}")
+
 
 def frame_rows(record_length: int, chunk_points: int) -> int:
     """Points read at once: `chunk_points`, fewer where records are long (64 MiB at most)."""

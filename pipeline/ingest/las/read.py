@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any, Literal
 
@@ -21,6 +22,7 @@ from pipeline.ingest.las.laz import laz_points
 from pipeline.ingest.las.points import (
     SYNTHETIC,
     WITHHELD,
+    class_name,
     frame_rows,
     points_of,
     record_dtype,
@@ -46,15 +48,6 @@ _SEARCH_POINTS = 50_000
 
 GROUND = 2
 NOISE = (7, 18)
-
-# ASPRS LAS Specification 1.4-R15, classification values of formats 6-10 (from memory)
-CLASS_NAMES = {
-    0: "never classified", 1: "unclassified", 2: "ground", 3: "low vegetation",
-    4: "medium vegetation", 5: "high vegetation", 6: "building", 7: "low noise",
-    8: "model key point", 9: "water", 10: "rail", 11: "road surface", 12: "overlap",
-    13: "wire guard", 14: "wire conductor", 15: "transmission tower", 16: "wire connector",
-    17: "bridge deck", 18: "high noise",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -166,17 +159,6 @@ def reading_of(tally: LasTally, shots: Shots) -> Reading:
 _COORDINATES = ("easting", "northing", "elevation")
 
 
-def class_name(number: int) -> str:
-    """``ground`` for 2; ``class 65`` where the specification has no name.
-
-    Examples
-    --------
-    >>> class_name(2), class_name(65)
-    ('ground', 'class 65')
-    """
-    return CLASS_NAMES.get(number, f"class {number}")
-
-
 def _class_codes(fmt: FileFormat) -> NDArray[Any]:
     names = np.array([class_name(number) for number in range(256)], dtype=object)
     if fmt.code:
@@ -219,8 +201,16 @@ def las_chunks(
     header = read_header(path)
     count.header, count.units = header, las_units(header, fmt.unit)
     count.classes = None if classes is None else frozenset(classes)
-    if classes is None and _has_ground(path, header, chunk_points):
+    if classes is None and has_ground(path, header, chunk_points):
         count.classes, count.found_ground = frozenset((GROUND,)), True
+    yield from counted_chunks(path, count, chunk_points)
+
+
+def counted_chunks(
+    path: Path, count: LasTally, chunk_points: int = 1_000_000
+) -> Iterator[LasChunk]:
+    """`las_chunks` of the header, the units and the classes that stand in the tally already."""
+    header = _header(count)
     for points in raw_points(path, header, chunk_points):
         chunk = _use(points, count)
         if len(chunk.record):
@@ -229,11 +219,13 @@ def las_chunks(
         header.refuse(f"the header says {header.points:,} points, {count.read:,} were read")
 
 
-def _has_ground(path: Path, header: LasHeader, chunk_points: int) -> bool:
+def has_ground(path: Path, header: LasHeader, chunk_points: int, pieces: int | None = None) -> bool:
+    """Whether a point is classified as ground; looked for in the first `pieces` only, if given."""
     # small pieces: where there is ground, it is nearly always among the first points
     search = raw_points(path, header, min(chunk_points, _SEARCH_POINTS))
     try:
-        return any(bool(((p["class"] == GROUND) & ~_withheld(p)).any()) for p in search)
+        first = islice(search, pieces)
+        return any(bool(((p["class"] == GROUND) & ~_withheld(p)).any()) for p in first)
     finally:
         search.close()
 

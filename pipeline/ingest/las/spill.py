@@ -18,8 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import InputError
+from pipeline.ingest.las.crs import las_units
 from pipeline.ingest.las.header import read_header
-from pipeline.ingest.las.read import MOST_SHOTS, LasChunk, LasTally, las_chunks
+from pipeline.ingest.las.read import (
+    GROUND,
+    MOST_SHOTS,
+    LasChunk,
+    LasTally,
+    counted_chunks,
+    has_ground,
+)
 from pipeline.model import Floats, Ints
 from pipeline.settings import FileFormat
 from pipeline.units import metres_per
@@ -27,6 +35,7 @@ from pipeline.units import metres_per
 SIDE_M = 16.0
 """Side of a piece: some million points of a dense scan, and few of them on its edges."""
 _MOST_ACROSS = 255
+_SEARCHED = 1_000_000
 _POINT = np.dtype([("x", "<f8"), ("y", "<f8"), ("z", "<f8"), ("record", "<u4")])
 
 
@@ -98,15 +107,29 @@ def spill(path: Path, fmt: FileFormat, folder: Path) -> Spilled:
     InputError
         As `las_chunks`; no point to use; or the file changed while it was read.
     """
+    header = read_header(path)
+    ground = has_ground(path, header, _SEARCHED, pieces=2)
+    # a scan whose ground comes late is read again, one without ground only once
+    found = _laid(path, fmt, folder, ground=ground) or _laid(path, fmt, folder, ground=True)
+    assert found is not None  # noqa: S101 - given up only while ground was not looked for
+    return found
+
+
+def _laid(path: Path, fmt: FileFormat, folder: Path, *, ground: bool) -> Spilled | None:
+    """`spill` of the ground, or of all classes; None as soon as there is ground among all."""
     before = path.stat()
-    tally = LasTally()
+    header = read_header(path)
+    tally = LasTally(header, las_units(header, fmt.unit), found_ground=ground)
+    tally.classes = frozenset((GROUND,)) if ground else None
     least, most = np.full(3, np.inf), np.full(3, -np.inf)
     handle, name = tempfile.mkstemp(prefix="scan-", suffix=".points", dir=folder)
     pieces: dict[int, list[tuple[int, int]]] = {}
     plan: _Plan | None = None
     written = 0
     with os.fdopen(handle, "wb") as stream:
-        for chunk in las_chunks(path, fmt, tally=tally):
+        for chunk in counted_chunks(path, tally):
+            if not ground and (chunk.classification == GROUND).any():
+                return None
             plan = plan or _plan(tally)
             for k, column in enumerate((chunk.easting, chunk.northing, chunk.elevation)):
                 least[k], most[k] = min(least[k], column.min()), max(most[k], column.max())
@@ -114,8 +137,8 @@ def spill(path: Path, fmt: FileFormat, folder: Path) -> Spilled:
     after = path.stat()
     if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
         raise InputError(path.name, "changed while it was read", "run again once it is whole")
-    if plan is None or tally.header is None:
-        read_header(path).refuse("no point to use", "name the classes to use")
+    if plan is None:
+        header.refuse("no point to use", "name the classes to use")
     found = tuple(plan.piece(name, tile, pieces[tile]) for tile in sorted(pieces))
     lows, highs = (tuple(float(v) for v in side) for side in (least, most))
     return Spilled(found, lows, highs, tally)  # type: ignore[arg-type]

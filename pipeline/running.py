@@ -1,0 +1,55 @@
+"""A day run, or a folder of jobs, and what the command says of it at the end."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from pipeline.terminal import as_text, stopwatch
+
+HELD = 4
+"""Exit code: a finding stops the day until a person has settled it."""
+
+
+def run_and_say(
+    job: Path, day: str | None, out: Path | None, json_wanted: bool, *, pictures: bool = False
+) -> None:
+    """Run a day, say what came of it, and end the process with its code."""
+    from pipeline import publish, saying
+    from pipeline.crew.summary import words
+    from pipeline.run import run_day
+
+    spent = stopwatch()
+    result = run_day(job, day, spent)
+    with spent.stage("deliver"):
+        result = publish.with_earth(publish.complete(result))
+        done = publish.deliver(result, out, publish.Command(day, pictures))
+    result = done.day
+    if json_wanted:
+        click.echo(as_text(saying.run_object(result, done.folder, spent.seconds)))
+    else:
+        click.echo("\n".join(words(saying.summary_of(result))))
+        click.echo(f"Package    {done.folder}, {sum(spent.seconds.values()):.1f} s")
+    if done.history_refusal:
+        click.echo(
+            f"lath: the package is whole, but not in the history. {done.history_refusal}", err=True
+        )
+    sys.exit(HELD if result.held else 0)
+
+
+def run_many_and_say(
+    jobs: tuple[Path, ...], day: str | None, out: Path | None, json_wanted: bool
+) -> None:
+    """Run many jobs, say what came of each, and end the process with the worst code."""
+    from pipeline import many
+    from pipeline.kept.calls import is_fresh
+
+    found = many.run_many(jobs, day, out, fresh=is_fresh())
+    if json_wanted:
+        click.echo(as_text(many.outcome_objects(found)))
+    else:
+        click.echo("\n".join(many.outcome_words(found)))
+    codes = {one.exit_code for one in found}
+    sys.exit(next((code for code in (3, HELD) if code in codes), max(codes)))

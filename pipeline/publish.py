@@ -179,6 +179,7 @@ def plan_words(day: Day) -> PlanWords:
     job, summary = inputs.job, summary_of(day)
     unit = measures(job.rounding)
     (target,) = (row for row in day.quantities if row.layer == job.target.layer)
+    unmarked = int((~listed_rows(day)).sum())
     cut, fill = (f"{unit.volume(x)} {unit.volume_unit}" for x in (target.cut_m3, target.fill_m3))
     area = f"{unit.area(target.compared_area_m2)} {unit.area_unit}"
     return PlanWords(
@@ -199,6 +200,7 @@ def plan_words(day: Day) -> PlanWords:
                 if day.drawn is not day.difference
                 else ()
             ),
+            *((f"{unmarked} points of scans and surfaces: no mark here",) if unmarked else ()),
         ),
         cautions=(CAUTION,),
         held=day.held,

@@ -7,6 +7,7 @@ held against are independent measurements of those files.
 from __future__ import annotations
 
 import csv
+import io
 from pathlib import Path
 
 import ezdxf
@@ -120,3 +121,17 @@ def test_the_drawing_of_a_national_grid_passes_the_auditor(package):
 
     assert drawing.header["$INSUNITS"] == 6
     assert not drawing.audit().errors
+
+
+def test_the_map_marks_only_what_people_shot_and_says_how_many_points_it_leaves_out(day, package):
+    (said,) = [text for text in publish.plan_words(day).numbers if text.endswith("no mark here")]
+    used = int(day.morning.used.sum())
+    content = (package / "cutfill.dxf").read_bytes()
+    marked = sum(
+        entity.dxf.layer == "mark-shot"
+        for entity in ezdxf.read(io.StringIO(content.decode())).modelspace().query("INSERT")
+    )
+
+    assert int(said.split()[0]) == used - marked
+    assert used > 10_000
+    assert marked < 1_000

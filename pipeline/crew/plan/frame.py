@@ -250,7 +250,7 @@ def _scale_bar(pen: _Pen, scale: int, unit: Measures) -> None:
             _SMALL_MM,
         )
     )
-    note = "this bar is 50 mm (1.97 in) if printed full size"
+    note = "this bar is 50 mm (1.97 in) at full size"
     pen.words.append(("text-legend", note, _INDENT_MM, y - 3.5, _SMALL_MM))
     pen.down = y - 7.0
 

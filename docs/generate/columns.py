@@ -34,8 +34,19 @@ PAGES = {
     "stakes": "stakes", "cutsheet": "cutsheet", "dots": "dots", "points": "points",
     "sightlines": "sightlines", "edge": "edge", "buried": "buried", "instrument": "instrument",
     "volumes_<layer>": "volumes", "sections_<layer>": "volumes", "balance": "volumes",
-    "next_shots": "volumes",
+    "next_shots": "volumes", "haul": "volumes",
 }  # fmt: skip
+COSTS = """
+[costs]
+surplus_per_m3 = 60.0
+shortage_per_m3 = 45.0
+blade_per_m3_m = 0.05
+truck_per_m3 = 4.0
+truck_per_m3_m = 0.01
+borrow_per_m3 = 18.0
+waste_per_m3 = 14.0
+"""
+"""Without them the package holds no plan of the haul."""
 _PART = re.compile(r"(<!-- columns: (\S+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 
@@ -50,11 +61,12 @@ def headers() -> dict[str, tuple[str, ...]]:
 
 def _inputs() -> dict[str, tuple[str, ...]]:
     from pipeline.ingest.csv.words import OURS
-    from pipeline.ingest.job import control, design, utilities
+    from pipeline.ingest.job import control, design, strips, utilities
 
     return {
         "control": tuple(control.COLUMNS.values()),
         "utilities": utilities.COLUMNS,
+        "strip": strips.COLUMNS,
         "shots": OURS,
         "alignment": (*design.ALIGNMENT_COLUMNS, *design.EQUATION_COLUMNS),
         "profile": design.PROFILE_COLUMNS,
@@ -70,6 +82,8 @@ def _package() -> dict[str, tuple[list[str], tuple[str, ...]]]:
     with tempfile.TemporaryDirectory() as folder:
         job = Path(folder) / "street"
         lay_down(job)
+        with (job / "job.toml").open("a", encoding="utf-8") as file:
+            file.write(COSTS)
         day = run_day(job)
         out = write_package(day)
         layout = setting_out.deliver(setting_out.set_out(job), None)

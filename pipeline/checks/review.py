@@ -23,6 +23,7 @@ from pipeline.checks import (
     references,
     scale,
     spikes,
+    throughout,
     times,
     twins,
 )
@@ -143,7 +144,19 @@ def review_shots(case: Case, fate: Texts) -> tuple[Texts, Findings]:
     if case.utilities is not None:
         found += lids.lid_findings(shots, case.feet, fate == "lid", case.utilities, job.checks)
     fate, about = _spikes(case, fate)
-    return fate, (*found, *about)
+    return fate, (*found, *about, *_whole(case, fate))
+
+
+def _whole(case: Case, fate: Texts) -> Findings:
+    """The ground that is left against today's layer, as a whole."""
+    rows = np.flatnonzero((fate == GROUND) & ~np.isnan(case.shots.elevation))
+    if not len(rows):
+        return ()
+    layers: dict[str, list[BreakLine]] = {}
+    for line in case.breaks:
+        layers.setdefault(line.layer, []).append(line)
+    ground = throughout.some_ground(case.feet, case.shots.elevation, rows)
+    return throughout.whole_findings(ground, layers, case.job.target.layer, case.job.checks)
 
 
 def _files(case: Case, fate: Texts, ground: Bools) -> tuple[Texts, Findings]:

@@ -7,13 +7,17 @@ import json
 import re
 import tomllib
 from dataclasses import fields, is_dataclass, replace
+from functools import cache
 from itertools import pairwise
 from operator import attrgetter
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import JobError
 from pipeline.settings import Job
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
 
 JOB_FILE = "job.toml"
 OWN_FIELDS = frozenset({"folder", "given"})
@@ -106,7 +110,7 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
 
 
 def _validate(path: Path, text: str, stated: dict[str, Any]) -> Job:
-    from pydantic import TypeAdapter, ValidationError
+    from pydantic import ValidationError
 
     for name in OWN_FIELDS & stated.keys():
         raise JobError(
@@ -116,12 +120,20 @@ def _validate(path: Path, text: str, stated: dict[str, Any]) -> Job:
         )
     try:
         # strict validation takes tables for dataclasses only from JSON
-        return TypeAdapter(Job).validate_json(json.dumps(stated, default=str))
+        return _adapter().validate_json(json.dumps(stated, default=str))
     except ValidationError as error:
         lines = [_mistake(text, detail) for detail in error.errors()]
         raise JobError(
             path.name, "; ".join(lines), f"correct {_count(len(lines), 'setting')}"
         ) from None
+
+
+@cache
+def _adapter() -> TypeAdapter[Job]:
+    """What checks a job; making it takes longer than checking a hundred."""
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(Job)
 
 
 def _mistake(text: str, detail: Any) -> str:

@@ -164,8 +164,7 @@ class CheckRules(Settings):
     """A group whose residuals spread more than this (robust standard deviation) is unfinished
     ground, not a mixed-up reference [assumed]."""
     throughout_m: Tolerance = 0.05
-    """Ground that is off today's layer by one amount everywhere is told from this on
-    [assumed]."""
+    """Ground off today's layer by one amount everywhere is told from this on [assumed]."""
     code_reach_m: Across = 1.0
     """A shot farther than this across the street from the break that its code names is
     doubted [assumed]."""

@@ -30,6 +30,13 @@ class Lath(click.Group):
         except LathError as refusal:
             click.echo(f"lath: {refusal}", err=True)
             ctx.exit(refusal.exit_code)
+        except MemoryError:
+            click.echo(
+                "lath: the files of this day: need more memory than there is. Split or "
+                "thin the largest of them.",
+                err=True,
+            )
+            ctx.exit(LathError.exit_code)
         except BrokenPipeError:
             # the reader of a pipe went away: nothing to say and nobody to say it to
             sys.stderr.close()

@@ -49,9 +49,20 @@ class StationName(click.ParamType[str]):
         return text
 
 
+class Place(click.Path):
+    """A file or a folder whose name this system's locale can say."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The path, or click's own refusal."""
+        try:
+            return super().convert(value, param, ctx)
+        except (UnicodeError, ValueError):
+            self.fail("its name cannot be read in this locale: set LC_ALL=C.UTF-8", param, ctx)
+
+
 NUMBER = Finite("number", _number)
 STATION = StationName()
-FOLDER = click.Path(path_type=Path)
+FOLDER = Place(path_type=Path)
 
 
 def _keeping(ctx: click.Context, _: click.Parameter, fresh: bool) -> None:

@@ -74,7 +74,7 @@ def read_text(path: Path, encoding: str | None) -> tuple[str, str]:
         Not text in that encoding, an unknown encoding, or a NUL in it.
     """
     with open_source(path) as stream:
-        data = stream.read(MAX_BYTES)
+        data = stream.read()  # all of it: a count would be set aside as memory beforehand
     return decode(data, shown(path.name, 80), encoding)
 
 

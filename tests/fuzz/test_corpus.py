@@ -39,6 +39,19 @@ def test_files_cut_and_damaged_at_random_are_read_or_refused(reader):
         bench.close()
 
 
+def test_a_crash_is_no_refusal(monkeypatch):
+    """The bench itself: whatever is not a refusal comes out of it."""
+
+    def crashes(path):
+        raise ZeroDivisionError(path.name)
+
+    monkeypatch.setitem(READERS, "numbers", ("words.txt", crashes))
+    bench = Bench("numbers")
+    with pytest.raises(ZeroDivisionError):
+        bench.try_bytes(b"1")
+    bench.close()
+
+
 def test_the_corpus_stays_small():
     sizes = [path.stat().st_size for path in CORPUS.rglob("*") if path.is_file()]
 

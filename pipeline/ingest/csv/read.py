@@ -65,7 +65,7 @@ def read_csv(path: Path, fmt: FileFormat) -> Reading:
     """
     name = shown(path.name, 80)
     text, encoding = read_text(path, fmt.encoding)
-    lines = _lines(text, name)
+    lines = lines_of(text, name)
     del text
     layout = find_layout(lines, fmt, name)
     rows = Rows(layout, name)
@@ -103,8 +103,14 @@ def read_csv(path: Path, fmt: FileFormat) -> Reading:
 _SEE = "compare with the file; state columns in the job file if it is wrong"
 
 
-def _lines(text: str, name: str) -> list[str]:
-    """The lines, whatever ends them; the end mark of an old text file is dropped."""
+def lines_of(text: str, name: str) -> list[str]:
+    """The lines, whatever ends them; the end mark of an old text file is dropped.
+
+    Raises
+    ------
+    InputError
+        A line longer than `LONGEST_LINE`.
+    """
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     lines = text.rstrip("\x1a").removeprefix("\ufeff").split("\n")

@@ -17,7 +17,7 @@ from typing import Any
 from pipeline.errors import InputError, JobError, LathError
 from pipeline.ingest.csv.cells import BLANKS, is_comment, is_number, split
 from pipeline.ingest.csv.layout import find_layout
-from pipeline.ingest.csv.read import read_csv
+from pipeline.ingest.csv.read import lines_of, read_csv
 from pipeline.ingest.csv.words import COORDINATES, split_unit
 from pipeline.ingest.describe.description import (
     MOST_ROWS,
@@ -61,7 +61,7 @@ def describe_text(path: Path, asked: Asked, tell: Tell) -> Description:
         if all(any(word.startswith(one) for word in words) for one in needed):
             return describer(path)
     tell(f"{len(text):,} characters")
-    lines = text.rstrip("\x1a").splitlines()
+    lines = lines_of(text, shown(path.name, 80))
     del text
     try:
         return _points(path, lines, asked, encoding)

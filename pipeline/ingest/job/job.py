@@ -14,12 +14,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import JobError
+from pipeline.ingest.source import shown
 from pipeline.settings import Job
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
 JOB_FILE = "job.toml"
+MOST_MISTAKES = 20
+"""Mistakes that are told one by one; the rest are counted."""
 OWN_FIELDS = frozenset({"folder", "given"})
 """Fields that the reader sets, not the crew."""
 
@@ -76,7 +79,12 @@ def job_path(job: Job, relative: str) -> Path:
     JobError
         The path leaves the job folder and the job does not say ``outside = true``.
     """
-    path = (job.folder / relative).resolve()
+    try:
+        path = (job.folder / relative).resolve()
+    except (OSError, ValueError, RuntimeError):  # a zero in it; links that go round in a ring
+        raise JobError(
+            f"{JOB_FILE}, path {shown(repr(relative))}", "leads nowhere", "name a file of the job"
+        ) from None
     if not job.outside and not path.is_relative_to(job.folder.resolve()):
         raise JobError(
             f"{JOB_FILE}, path {relative!r}",
@@ -98,13 +106,13 @@ def _read_text(path: Path) -> str:
 def _parse(path: Path, text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # a number of thousands of digits is no TOMLDecodeError
         hint = "see the place named"
         if re.search(r"=\s*-?\d+,\d", text):
             hint = "write decimals with a point: 0.5, not 0,5"
         elif "\\" in text:
             hint = "write paths with / instead of \\"
-        raise JobError(f"{path.name}", f"not valid TOML, {error}", hint) from None
+        raise JobError(f"{path.name}", f"not valid TOML, {shown(str(error), 120)}", hint) from None
     except RecursionError:
         raise JobError(f"{path.name}", "nested too deeply", "write the tables flat") from None
 
@@ -121,10 +129,15 @@ def _validate(path: Path, text: str, stated: dict[str, Any]) -> Job:
     try:
         # strict validation takes tables for dataclasses only from JSON
         return _adapter().validate_json(json.dumps(stated, default=str))
+    except RecursionError:
+        raise JobError(f"{path.name}", "nested too deeply", "write the tables flat") from None
     except ValidationError as error:
-        lines = [_mistake(text, detail) for detail in error.errors()]
+        found = error.errors()
+        lines = [_mistake(text, detail) for detail in found[:MOST_MISTAKES]]
+        if len(found) > MOST_MISTAKES:
+            lines.append(f"and {len(found) - MOST_MISTAKES} more")
         raise JobError(
-            path.name, "; ".join(lines), f"correct {_count(len(lines), 'setting')}"
+            path.name, "; ".join(lines), f"correct {_count(len(found), 'setting')}"
         ) from None
 
 
@@ -139,16 +152,16 @@ def _adapter() -> TypeAdapter[Job]:
 def _mistake(text: str, detail: Any) -> str:
     """``line 12, surface.max_edge_m = 'x': Input should be ...`` for one pydantic error."""
     keys = [part for part in detail["loc"] if not (isinstance(part, str) and "[" in part)]
-    dotted = ".".join(str(part) for part in keys)
+    dotted = shown(".".join(str(part) for part in keys), 120)
     line = _line_of(text, [part for part in keys if isinstance(part, str)])
     if detail["type"] in {"unexpected_keyword_argument", "extra_forbidden"}:
-        near = difflib.get_close_matches(str(keys[-1]), _known_keys(), n=1)
+        near = difflib.get_close_matches(str(keys[-1])[:80], _known_keys(), n=1)
         return f"line {line}, {dotted}: no such setting" + (
             f", did you mean {near[0]!r}?" if near else ""
         )
     if detail["type"] in {"missing", "missing_keyword_only_argument", "missing_argument"}:
         return f"line {line}, {dotted}: missing"
-    return f"line {line}, {dotted} = {detail['input']!r}: {detail['msg']}"
+    return f"line {line}, {dotted} = {shown(repr(detail['input']), 120)}: {detail['msg']}"
 
 
 def _known_keys() -> list[str]:

@@ -138,7 +138,7 @@ class Stopwatch:
 def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
     """Shots -> checks -> surface -> design -> compare -> what the crew carries.
 
-    Nothing is written here; `pipeline.package.deliver` does that, all or nothing.
+    Nothing is written here; `pipeline.publish.deliver` does that, all or nothing.
 
     Parameters
     ----------

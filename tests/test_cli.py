@@ -370,3 +370,10 @@ def test_a_design_answers_before_anybody_has_shot(tmp_path):
 
     assert CliRunner().invoke(main, asked).exit_code == 0
     assert CliRunner().invoke(main, asked[:-2]).exit_code == 3
+
+
+def test_tab_offers_the_commands():
+    """Click's own completion, as `docs/how-to/install.md` sets it up."""
+    asked = {"_LATH_COMPLETE": "bash_complete", "COMP_WORDS": "lath ru", "COMP_CWORD": "1"}
+
+    assert CliRunner().invoke(main, prog_name="lath", env=asked).output == "plain,run\n"

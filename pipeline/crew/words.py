@@ -200,7 +200,7 @@ def lint(
 
     Notes
     -----
-    The rules are those of section 4.5 of the job analysis: common practice, no source.
+    The rules are common practice, no source.
 
     Examples
     --------

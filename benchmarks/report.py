@@ -25,7 +25,8 @@ def text(found: Found, starts: list[tuple[str, float, float, float]]) -> str:
     lines = ["# Results", "", *machine(), "", *targets(found, starts), ""]
     for group in GROUPS:
         lines += table(group, found)
-    return "\n".join(lines)
+    notes = Path(__file__).parent / "notes.md"
+    return "\n".join([*lines, notes.read_text("utf-8")])
 
 
 def machine() -> list[str]:

@@ -138,6 +138,7 @@ def watch_command(
     Example:
       lath watch street
     """  # noqa: D301
+    from pipeline.kept.calls import keeping
     from pipeline.watching import Watch, watch
 
     if not every > 0:
@@ -146,7 +147,8 @@ def watch_command(
     def run_one(of: str) -> None:
         say_clock(f"running {of}")
         try:
-            run_and_say(job, of, out, json_wanted)
+            with keeping():
+                run_and_say(job, of, out, json_wanted)
         except LathError as refusal:
             click.echo(f"lath: {refusal}", err=True)
         except SystemExit:

@@ -108,9 +108,7 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
 def _sightlines(work: CrewWork) -> Table:
     """``sightlines.csv``: the sights of every street."""
     rules, rounding = work.job.sights, work.job.rounding
-    tables = [
-        keep(sightline.table, one.corridor, one.sights, rules, rounding) for one in work.streets
-    ]
+    tables = [sightline.table(one.corridor, one.sights, rules, rounding) for one in work.streets]
     return replace(tables[0], rows=tuple(row for table in tables for row in table.rows))
 
 

@@ -93,6 +93,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
 }
 for _room in (
+    "cli",
     "ongrid",
     "run",
     "publish_crew",

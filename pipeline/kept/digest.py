@@ -8,9 +8,10 @@ import platform
 import weakref
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
+from types import FunctionType
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,9 @@ _LIBRARIES = (
 _LARGE = 4096
 # an array that nobody can write to is read once a run
 _seen: dict[int, tuple[weakref.ref[np.ndarray[Any, Any]], bytes]] = {}
+
+
+_nouns: dict[type[Any], tuple[bytes, tuple[str, ...]] | None] = {}
 
 
 class NotDigestedError(TypeError):
@@ -58,12 +62,11 @@ def digest(*values: Any) -> str:
 def _add(value: Any, put: Callable[[bytes], None]) -> None:
     if isinstance(value, np.ndarray):
         put(_array(value))
-    elif is_dataclass(value) and not isinstance(value, type):
-        kind = type(value)
-        put(f"<{kind.__module__}:{kind.__qualname__} ".encode())
-        for one in fields(value):
-            put(one.name.encode() + b"=")
-            _add(getattr(value, one.name), put)
+    elif (noun := parts_of(type(value))) is not None:
+        put(noun[0])
+        for name in noun[1]:
+            put(name.encode() + b"=")
+            _add(getattr(value, name), put)
         put(b">")
     elif isinstance(value, tuple | list):
         put(f"({type(value).__name__} {len(value)} ".encode())
@@ -78,8 +81,22 @@ def _add(value: Any, put: Callable[[bytes], None]) -> None:
         put(b"}")
     elif isinstance(value, frozenset):
         _add(["frozenset", *sorted(value)], put)
+    elif isinstance(value, partial):
+        _add(("partial", value.func, value.args, value.keywords), put)
+    elif isinstance(value, FunctionType) and "<" not in value.__qualname__:
+        # a function of a module: what it does is in the digest of the program
+        put(f"[def {value.__module__}:{value.__qualname__}]".encode())
     else:
         put(_plain(value))
+
+
+def parts_of(kind: type[Any]) -> tuple[bytes, tuple[str, ...]] | None:
+    """Name and fields of a kind of noun; None for what is no dataclass."""
+    if kind not in _nouns:
+        name = f"<{kind.__module__}:{kind.__qualname__} ".encode()
+        noun = name, tuple(one.name for one in fields(kind)) if is_dataclass(kind) else ()
+        _nouns[kind] = noun if is_dataclass(kind) else None
+    return _nouns[kind]
 
 
 def _plain(value: Any) -> bytes:

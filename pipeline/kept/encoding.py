@@ -15,6 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.kept.digest import parts_of
+
 _LEAST_SHARED = 1024
 _PLAIN = "bifu"
 
@@ -35,10 +37,10 @@ class Shared:
         if isinstance(value, np.ndarray):
             if value.nbytes >= _LEAST_SHARED and not value.flags.writeable:
                 self.place.setdefault(id(value), at)
-        elif is_dataclass(value) and not isinstance(value, type):
+        elif (noun := parts_of(type(value))) is not None:
             self.place.setdefault(id(value), at)
-            for one in fields(value):
-                self._walk(getattr(value, one.name), [*at, one.name])
+            for name in noun[1]:
+                self._walk(getattr(value, name), [*at, name])
         elif isinstance(value, tuple | list):
             for number, each in enumerate(value):
                 self._walk(each, [*at, number])

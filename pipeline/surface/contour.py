@@ -141,9 +141,11 @@ def _pieces(xy: tuple[Floats, Floats], below: Ints, tri: Ints, beyond: Ints | No
     # counter-clockwise, with higher ground on the left, a line enters by the edge that goes
     # down and leaves by the edge that goes up
     enters, leaves = (above & ~after).argmax(axis=1), (~above & after).argmax(axis=1)
+    # most triangles have no line: only those that have are looked at for their sense
     x, y = xy
+    a, b, c = tri[some].T
     turned = (x[b] - x[a]) * (y[c] - y[a]) < (y[b] - y[a]) * (x[c] - x[a])
-    enters, leaves = np.where(turned[t], (leaves, enters), (enters, leaves))
+    enters, leaves = np.where(np.repeat(turned, count[some]), (leaves, enters), (enters, leaves))
     across = _across(tri, some, beyond)[t, leaves]
     # a neighbour's pieces are numbered on from its lowest level
     goes_on = (across >= 0) & (low[across] <= level) & (level < low[across] + count[across])

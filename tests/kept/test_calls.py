@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -163,8 +164,17 @@ def test_what_has_no_digest_or_no_form_is_worked_each_time(tmp_path):
     with pytest.raises(NotKeptError):
         encoded(object(), Shared(()))
     with keeping(tmp_path, worth_s=0.0):
-        assert keep(Strange, len).what is len
+        assert keep(Strange, len).what is len  # a function without a module of its own
     assert not files(tmp_path)
+
+
+def test_functions_of_modules_have_a_digest_and_others_have_none():
+    assert digest(partial(work, 1)) != digest(partial(work, 2))
+    assert digest(work) != digest(again)
+    assert digest(partial(work, factor=1)) == digest(partial(work, factor=1))
+    for made in (lambda: 1, partial(lambda x: x, 1)):
+        with pytest.raises(NotDigestedError):
+            digest(made)
 
 
 @pytest.mark.parametrize(

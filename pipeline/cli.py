@@ -260,7 +260,9 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
 
 @main.command()
 @click.argument("files", nargs=-1, required=True, type=FOLDER)
-@click.option("--to", type=click.Choice(["csv", "geojson", "landxml"]), help="Write it so, too.")
+@click.option(
+    "--to", type=click.Choice(["csv", "geojson", "geopackage", "landxml"]), help="Write it so, too."
+)
 @click.option("--out", type=FOLDER, help="Where to; FILE's name with a new ending if not given.")
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
 @click.option("--unit", type=click.Choice(["m", "ft", "ftUS"]), help="Where the file says none.")

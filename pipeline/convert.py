@@ -1,4 +1,4 @@
-"""One file in another format: what a job reads of it, in metres, as CSV, GeoJSON or LandXML."""
+"""One file in another format: what a job reads of it, as CSV, GeoJSON, GeoPackage or LandXML."""
 
 from __future__ import annotations
 
@@ -17,12 +17,22 @@ from pipeline.ingest.describe.description import Asked, Description, Extent, tol
 from pipeline.ingest.files import kind_of, read
 from pipeline.ingest.las.points import class_name
 from pipeline.ingest.las.read import LasTally, las_chunks, las_findings
-from pipeline.ingest.wgs84 import ToWgs84, to_wgs84
-from pipeline.model import NO_LINES, Findings, Reading, Shots, Surface, make_shots, texts
+from pipeline.ingest.wgs84 import ToWgs84, grid_system, to_wgs84
+from pipeline.model import (
+    NO_LINES,
+    Findings,
+    Reading,
+    Shots,
+    Surface,
+    join_shots,
+    make_shots,
+    texts,
+)
+from pipeline.model.gridsystem import UNDEFINED
 from pipeline.settings import FileFormat, Grid
 from pipeline.surface import mesh as file_mesh
 
-FORMATS = {"csv": ".csv", "geojson": ".geojson", "landxml": ".xml"}
+FORMATS = {"csv": ".csv", "geojson": ".geojson", "geopackage": ".gpkg", "landxml": ".xml"}
 """What can be written, and how such files are called."""
 
 _UNITS = ("m", "ft", "ftUS")
@@ -106,7 +116,9 @@ def convert(path: Path, described: Description, asked: Asked, wanted: Wanted) ->
         raise OutputError(str(out), "it is the file that is read", "name another with --out")
     check_free(out, force=wanted.force)
     source = _source(path, described, asked, wanted)
-    make = {"csv": _csv, "geojson": _geojson, "landxml": _landxml}[wanted.to]
+    make = {
+        "csv": _csv, "geojson": _geojson, "geopackage": _geopackage, "landxml": _landxml,
+    }[wanted.to]  # fmt: skip
     size = write_file(out, make(path, source, described), force=wanted.force)
     holds = [f"{source.points:,} points", *source.holds] if source.points else source.holds
     known = set(described.oddities)
@@ -151,7 +163,7 @@ def _scan(path: Path, fmt: FileFormat, asked: Asked, tally: LasTally) -> Iterato
         )
 
 
-# ---- the three formats
+# ---- the formats
 
 
 def _csv(path: Path, source: _Source, described: Description) -> Iterator[bytes]:
@@ -207,6 +219,30 @@ def _places(shots: Shots, onto: ToWgs84) -> Places:
     return Places(longitude, latitude, shots.elevation, shots.id, shots.code, shots.note)
 
 
+def _geopackage(path: Path, source: _Source, described: Description) -> Iterator[bytes]:
+    del described
+    from pipeline.deliver.geopackage import GridPoints, geopackage_bytes
+
+    shots = join_shots(source.shots())
+    if not len(shots):
+        raise OutputError(source.file, "holds no points", "give a file of points")
+    _left_out(source, "lines", len(source.reading.lines))
+    _left_out(source, "surfaces", len(source.reading.meshes))
+    _left_out(source, "alignments", len(source.reading.alignments))
+    system = grid_system(source.crs)
+    if system.code == UNDEFINED:
+        source.oddities.append("its coordinate system is not known: written as a local grid")
+    points = GridPoints(
+        shots.easting, shots.northing, shots.elevation, shots.id, shots.code, shots.note
+    )
+    yield geopackage_bytes(points, system, _changed(path))
+
+
+def _changed(path: Path) -> str:
+    """The day on which a file was last written."""
+    return datetime.fromtimestamp(path.stat().st_mtime, tz=UTC).date().isoformat()
+
+
 def _landxml(path: Path, source: _Source, described: Description) -> Iterator[bytes]:
     reading = source.reading
     surfaces = _surfaces(source)
@@ -225,7 +261,7 @@ def _landxml(path: Path, source: _Source, described: Description) -> Iterator[by
     grid = Grid(
         crs=described.crs or source.crs or "local", vertical_datum=described.more.get("heights", "")
     )
-    changed = datetime.fromtimestamp(path.stat().st_mtime, tz=UTC).date().isoformat()
+    changed = _changed(path)
     yield landxml_bytes(surfaces, project=path.stem, date=changed, grid=grid, lines=lines)
 
 

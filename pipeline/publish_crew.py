@@ -31,7 +31,7 @@ from pipeline.design import feet as feet_of
 from pipeline.earthworks import earthworks_words
 from pipeline.errors import InputError, LathError
 from pipeline.ingest.job.morning import days
-from pipeline.ingest.wgs84 import to_wgs84
+from pipeline.ingest.wgs84 import grid_system, to_wgs84
 from pipeline.kept.calls import keep
 from pipeline.model import (
     Bools,
@@ -72,7 +72,8 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     -------
     dict of str to bytes
         ``sightlines.csv``, ``edge.csv``, ``buried.csv``, ``instrument.csv``, ``crew.pdf``, and
-        ``instrument.geojson`` where the job's grid has a known place on the earth.
+        ``instrument.geojson`` where the job's grid has a known place on the earth; with
+        ``instrument.files`` ``instrument.gpkg`` too.
 
     Raises
     ------
@@ -99,9 +100,12 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     if day.earth is not None:
         earth = card.EarthWords(day.earth, earthworks_words(day.earth, day))
     files["crew.pdf"] = keep(pdf.pdf_bytes, keep(card.book, work, words, earth))
-    on_earth = geojson(points, job.grid.crs)
+    wanted = job.instrument.files
+    on_earth = geojson(points, job.grid.crs) if "geojson" in wanted else b""
     if on_earth:
         files["instrument.geojson"] = on_earth
+    if "geopackage" in wanted:
+        files["instrument.gpkg"] = geopackage(points, job, day.morning.inputs.day)
     return files
 
 
@@ -351,6 +355,22 @@ def _marked(table: Table, held: bool) -> Table:
     at = table.columns.index("note")
     rows = tuple((*row[:at], f"HOLD {row[at]}".rstrip(), *row[at + 1 :]) for row in table.rows)
     return Table(table.name, table.columns, rows, table.text_columns)
+
+
+def geopackage(points: instrument.SetOut, job: Job, day: str) -> bytes:
+    """The points to set on the job grid as a GeoPackage.
+
+    Raises
+    ------
+    OutputError
+        The library that writes it is not installed.
+    """
+    from pipeline.deliver.geopackage import GridPoints, geopackage_bytes
+
+    held = GridPoints(
+        points.easting, points.northing, points.elevation, points.id, points.code, points.note
+    )
+    return geopackage_bytes(held, grid_system(job.grid.crs), day, "points_to_set")
 
 
 def geojson(points: instrument.SetOut, crs: str) -> bytes:

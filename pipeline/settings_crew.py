@@ -196,6 +196,9 @@ class InstrumentRules(Settings):
         default_factory=lambda: ["id", "northing", "easting", "elevation", "code", "note"]
     )
     """Columns of the list, in the order that the instrument reads."""
+    files: list[Literal["geojson", "geopackage"]] = field(default_factory=lambda: ["geojson"])
+    """What the points are written as besides CSV: longitude and latitude where the grid is known
+    (``geojson``), or the grid itself (``geopackage``, which needs ``pip install fudgeo``)."""
     header: bool = True
     """A first row with the names of the columns."""
     id_limit: Annotated[int, Ge(4), Le(80)] = 80

@@ -16,11 +16,23 @@ from pipeline.ingest.describe.description import Box
 from pipeline.ingest.field.geodetic import missing_grids, offline
 from pipeline.ingest.whereabouts import known_crs, plan_part, whereabouts
 from pipeline.model import Floats
+from pipeline.model.gridsystem import GridSystem
 
 if TYPE_CHECKING:
     from pyproj import Transformer
 
 _STATE = "state it with --crs, such as EPSG:3875"
+
+
+def grid_system(crs: str) -> GridSystem:
+    """What a coordinate system is called outside; the default, a local grid, where nobody knows."""
+    system = None if crs in {"", "local"} else known_crs(crs)
+    plan = None if system is None else plan_part(system)
+    code = None if plan is None else plan.to_epsg()
+    if plan is None or code is None or not plan.is_projected:
+        return GridSystem()
+    metres = float(plan.axis_info[0].unit_conversion_factor)
+    return GridSystem(code, str(plan.name), str(plan.to_wkt("WKT1_GDAL")), metres)
 
 
 @dataclass(frozen=True, slots=True)

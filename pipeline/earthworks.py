@@ -20,6 +20,7 @@ from pipeline.crew import volume_sheet
 from pipeline.crew.earth import Earthworks, Haul, LayerVolumes, Pregrade
 from pipeline.crew.haul import arrows as haul_arrows
 from pipeline.crew.haul import moves as haul
+from pipeline.crew.measures import measures
 from pipeline.design.equations import station_text
 from pipeline.kept.calls import keep
 from pipeline.model import Alignment, Floats, Layer, Overlay, Quantity, Surface, Table
@@ -149,11 +150,12 @@ def _sample(day: Day, design: Surface, sigma: Floats, quantity: Quantity) -> unc
 def earthworks_words(found: Earthworks, day: Day) -> tuple[str, ...]:
     """How much, how sure, and where it does not average out."""
     job, target, line = day.morning.inputs.job, found.target, day.morning.corridor.alignment
+    units = measures(job.rounding)
     return (
-        *volume_sheet.uncertainty_lines(target.quantity, target.sure),
-        *volume_sheet.state_lines(target.quantity, job.bulking),
-        *volume_sheet.section_lines(found.sections, line),
-        *volume_sheet.balance_lines(found.evenness, job.volumes, line),
+        *volume_sheet.uncertainty_lines(target.quantity, target.sure, units),
+        *volume_sheet.state_lines(target.quantity, job.bulking, units),
+        *volume_sheet.section_lines(found.sections, line, units),
+        *volume_sheet.balance_lines(found.evenness, job.volumes, line, units),
     )
 
 
@@ -254,8 +256,9 @@ def where_it_goes(stretches: intervals.Intervals, day: Day, *, equal_costs: bool
     gives, needs = haul.demands(stretches, job.bulking)
     moves = haul.plan(stretches.middle, gives, needs, rates, job.hauling)
     return Haul(
-        haul.words(moves, haul.summary(moves, job.hauling), rates),
+        haul.words(moves, haul.summary(moves, job.hauling), rates, measures(job.rounding)),
         haul.table(moves, day.morning.corridor.alignment),
         haul_arrows.arrows(moves, day.morning.corridor.alignment, rows_m=_beside(day)),
         diagram,
+        moves,
     )

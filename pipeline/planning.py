@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 from pipeline.compare import map as difference_map
+from pipeline.crew.measures import measures
 from pipeline.crew.page import charts
 from pipeline.crew.plan import drawing as plan
 from pipeline.crew.plan.plain import plain_drawing
@@ -87,7 +88,9 @@ def _inputs(day: Day, words: plan.PlanWords, *, local_shift: bool) -> plan.PlanI
         local_shift=local_shift,
         haul=() if day.earth is None else day.earth.haul.arrows,
         profiles=_profiles(day),
-        sections=charts.section_charts(morning.corridor, job.target.layer, day.ground, job.stakes),
+        sections=charts.section_charts(
+            morning.corridor, job.target.layer, day.ground, job.stakes, measures(job.rounding)
+        ),
     )
 
 

@@ -14,6 +14,7 @@ from pipeline.compare.roughness import Roughness
 from pipeline.compare.stretch_errors import by_stretch
 from pipeline.compare.uncertainty import Sample
 from pipeline.crew.earth import LotSheet, LotToday, Pregrade
+from pipeline.crew.measures import measures
 from pipeline.crew.pregrade import evidence as pregrade_evidence
 from pipeline.crew.pregrade import remaining_sheet
 from pipeline.crew.pregrade import sheet as pregrade_sheet
@@ -190,7 +191,9 @@ def _lot_sheet(today: LotToday, asked: Asked, *, several: bool) -> LotSheet:
     found = decision(job, today.lot, spread_kg_m2=spread, equal_costs=asked.equal_costs)
     left = remaining(job, found, today.above_plane)
     words = [pregrade_sheet.lot_line(found, today.line)] if several else []
-    words += pregrade_sheet.lines(found, job.hauling, today.line, place.left_out)
+    words += pregrade_sheet.lines(
+        found, job.hauling, today.line, place.left_out, measures(job.rounding)
+    )
     tables = []
     if spread is not None:
         said, table = _change(today, found, left, asked)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.crew import earth_charts
+from pipeline.crew.measures import measures
 from pipeline.crew.page import charts
 from pipeline.crew.plan import drawing as plan
 from pipeline.deliver import pictures as drawn
@@ -33,7 +34,9 @@ def pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
     profile = charts.profile_chart(
         morning.corridor, job.target.layer, day.ground, (morning.shots, morning.feet, used)
     )
-    sections = charts.section_charts(morning.corridor, job.target.layer, day.ground, job.stakes)
+    sections = charts.section_charts(
+        morning.corridor, job.target.layer, day.ground, job.stakes, measures(job.rounding)
+    )
     return {
         **drawn.plan_picture(
             plan_drawing(day, words, local_shift=True, haul=False), job.sheet.scale
@@ -50,18 +53,19 @@ def _earth_pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
     if found is None:
         return {}
     files: dict[str, bytes] = {}
+    units = measures(day.morning.inputs.job.rounding)
     lots = () if found.pregrade is None else found.pregrade.lots
     for number, lot in enumerate(lots, start=1):
         if lot.decision is None:
             continue
         of = f"-{number}" if len(lots) > 1 else ""
-        chart = earth_charts.cost_chart(lot.decision)
+        chart = earth_charts.cost_chart(lot.decision, units)
         if chart is not None:
             files |= curve_picture(chart, f"cost{of}")
-        files |= bars_picture(earth_charts.tornado_chart(lot.decision), f"tornado{of}")
+        files |= bars_picture(earth_charts.tornado_chart(lot.decision, units), f"tornado{of}")
     if found.haul.diagram is not None:
         line = day.morning.corridor.alignment
-        mass = earth_charts.mass_chart(found.haul.diagram, line)
+        mass = earth_charts.mass_chart(found.haul.diagram, line, units)
         files |= {} if mass is None else curve_picture(mass, "mass-haul")
     if found.haul.arrows:
         files |= drawn.plan_picture(haul_drawing(day, words), job.sheet.scale, "haul")

@@ -14,7 +14,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
-from pipeline import cli
+from pipeline import terminal
 from pipeline.cli import main
 from pipeline.ingest.landxml.read import read_landxml
 from pipeline.settings import FileFormat
@@ -105,7 +105,7 @@ def test_a_single_bad_file_prints_nothing_but_the_refusal(tmp_path):
 
 
 def test_progress_goes_to_standard_error_for_a_big_file(monkeypatch):
-    monkeypatch.setattr(cli, "BIG_BYTES", 1000)
+    monkeypatch.setattr(terminal, "BIG_BYTES", 1000)
     result = lath(TERRAIN, "--json")
 
     assert json.loads(result.stdout)["points"] == 19872

@@ -11,7 +11,7 @@ from pipeline.compare.next_shots import NextShots
 from pipeline.compare.stretch_errors import StretchErrors
 from pipeline.compare.uncertainty import Uncertainty
 from pipeline.crew.haul.arrows import Arrow
-from pipeline.crew.haul.moves import MassHaul
+from pipeline.crew.haul.moves import MassHaul, Moves
 from pipeline.crew.pregrade.lots import LotPlace
 from pipeline.crew.pregrade.recommendation import Decision, Lot
 from pipeline.crew.pregrade.remaining import Remaining
@@ -34,12 +34,16 @@ class LayerVolumes:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Haul:
-    """Where the dirt goes, as words, a table and arrows; none of it where no costs are stated."""
+    """Where the dirt goes, as words, a table and arrows; none of it where no costs are stated.
+
+    ``table`` is metric, for software; a page makes its own of ``moves`` in the crew's unit.
+    """
 
     words: tuple[str, ...]
     table: Table | None
     arrows: tuple[Arrow, ...]
     diagram: MassHaul | None = None
+    moves: Moves | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

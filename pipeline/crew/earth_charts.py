@@ -3,40 +3,44 @@
 from __future__ import annotations
 
 import math
+from typing import TypeVar
 
 import numpy as np
 
 from pipeline.crew.haul.moves import MassHaul
+from pipeline.crew.measures import METRIC, YARD_M3, Measures
 from pipeline.crew.pregrade.recommendation import Decision
+from pipeline.crew.pregrade.remaining_sheet import low_words
+from pipeline.crew.pregrade.sheet import tornado
 from pipeline.crew.pregrade.target import EQUAL
 from pipeline.design.equations import named
-from pipeline.model import Alignment
+from pipeline.model import Alignment, Floats
 from pipeline.model.curves import Bar, BarChart, CurveChart, Ticks
-from pipeline.units import format_length
+from pipeline.units import FOOT_M, format_length
 
+T = TypeVar("T", float, Floats)
 TICKS = 6
 
 
-def cost_chart(found: Decision) -> CurveChart | None:
+def cost_chart(found: Decision, units: Measures = METRIC) -> CurveChart | None:
     """Expected cost over the whole lot by how far the clay is left low; None without costs."""
     if found.curve is None or found.target is None:
         return None
     prices, area = found.target.prices, found.lot.area_m2
-    low = 100 * found.curve.lowering_m
+    low = _low(found.curve.lowering_m, units)
     cost = found.curve.cost_m2 * area
     reach = float(low.min()), float(low.max())
     equal = prices.origin == EQUAL
-    unit = "m3 over or short" if equal else (prices.currency or "cost")
-    marks = [
-        (100 * found.target.exact, f"least {format_length(100 * found.target.exact, step=0.1)}")
-    ]
+    unit = f"{units.volume_unit} over or short" if equal else (prices.currency or "cost")
+    exact = found.target.exact
+    marks = [(float(_low(exact, units)), f"least {low_words(exact, units)}")]
     if found.lowering is not None:
-        chosen = format_length(100 * found.lowering, step=0.1)
-        marks.append((100 * found.lowering, f"leave {chosen}"))
+        chosen = low_words(found.lowering, units)
+        marks.append((float(_low(found.lowering, units)), f"leave {chosen}"))
     return CurveChart(
         title=f"What it costs to be wrong: {found.lot.name}",
-        x_label="clay left low, cm (- is high)",
-        y_label=f"expected {unit} over {area:.0f} m2",
+        x_label=f"clay left low, {units.small_unit} (- is high)",
+        y_label=f"expected {unit} over {units.area(area)} {units.area_unit}",
         x=low,
         y=cost,
         x_ticks=within(ticks(*reach), *reach),
@@ -45,37 +49,34 @@ def cost_chart(found: Decision) -> CurveChart | None:
     )
 
 
-def tornado_chart(found: Decision) -> BarChart:
+def tornado_chart(found: Decision, units: Measures = METRIC) -> BarChart:
     """What each input moves when it is off by its standard error, the largest first."""
+    rows = tornado(found, units).rows
+    by = units.of_long(1.0) if units.unit == "ft" else 1000.0
     return BarChart(
         title=f"What each input moves: {found.lot.name}",
-        x_label="change of the rise, mm",
+        x_label=f"change of the rise, {units.fine_unit}",
         bars=tuple(
-            Bar(
-                f"{effect.what}, {effect.change}",
-                1000 * effect.low_m,
-                1000 * effect.high_m,
-                _signed(1000 * effect.low_m),
-                _signed(1000 * effect.high_m),
-            )
-            for effect in found.effects
+            Bar(f"{what}, {change}", by * effect.low_m, by * effect.high_m, low, high)
+            for effect, (what, change, low, high) in zip(found.effects, rows, strict=True)
         ),
     )
 
 
-def mass_chart(found: MassHaul, line: Alignment) -> CurveChart | None:
+def mass_chart(found: MassHaul, line: Alignment, units: Measures = METRIC) -> CurveChart | None:
     """The mass diagram: cut less what the fill needs, added up along the street."""
     if len(found.station) < 2:
         return None
     first, last = float(found.station[0]), float(found.station[-1])
-    low, high = min(float(found.ordinate.min()), 0.0), max(float(found.ordinate.max()), 0.0)
+    ordinate = found.ordinate / YARD_M3 if units.unit == "ft" else found.ordinate
+    low, high = min(float(ordinate.min()), 0.0), max(float(ordinate.max()), 0.0)
     stations = [at for at, _ in within(ticks(first, last), first, last)]
     return CurveChart(
         title="Mass diagram: rising where there is more cut than the fill needs",
         x_label="station",
-        y_label="cut less need of the fill, bank m3",
+        y_label=f"cut less need of the fill, bank {units.volume_unit}",
         x=found.station,
-        y=found.ordinate,
+        y=ordinate,
         x_ticks=tuple((at, named(line, at)) for at in stations),
         y_ticks=ticks(low, high),
         zero=True,
@@ -103,6 +104,6 @@ def within(marks: Ticks, low: float, high: float) -> Ticks:
     return tuple(mark for mark in marks if low - 1e-9 <= mark[0] <= high + 1e-9)
 
 
-def _signed(value: float) -> str:
-    text = format_length(value, step=0.1)
-    return text if text.startswith("-") or float(text) == 0 else f"+{text}"
+def _low(low_m: T, units: Measures) -> T:
+    """Centimetres, or feet."""
+    return low_m / FOOT_M if units.unit == "ft" else 100.0 * low_m

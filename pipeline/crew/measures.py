@@ -81,6 +81,22 @@ class Measures:
             return format_length(metres / FOOT_M, step=HUNDREDTH_FT)
         return format_length(metres * 1000.0, step=step_mm)
 
+    def finest(self, metres: float) -> str:
+        """Tenths of a millimetre, or thousandths of a foot: how sure, what an input moves."""
+        if self._feet:
+            return format_length(metres / FOOT_M, step=0.001)
+        return format_length(metres * 1000.0, step=0.1)
+
+    def step(self, metres: float) -> str:
+        """A depth that is worked to, in its unit: ``2.5 cm``, ``0.08 ft``."""
+        if self._feet:
+            return f"{self.small(metres)} ft"
+        return f"{format_length(metres * 100.0, step=0.1)} cm"
+
+    def of_long(self, metres: float) -> float:
+        """A length, or a sum that a length is a factor of, in metres or feet, not rounded."""
+        return metres / FOOT_M if self._feet else metres
+
     def long(self, metres: float, step: float = 0.1) -> str:
         """A length in metres by a step, or in feet: tenths, hundredths where the step is finer."""
         if self._feet:

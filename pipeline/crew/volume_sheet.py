@@ -14,6 +14,7 @@ from pipeline.compare.next_shots import NextShots
 from pipeline.compare.stretch_errors import StretchErrors
 from pipeline.compare.uncertainty import StandardError, Uncertainty
 from pipeline.crew.hubs.stakes import column_name
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Quantity, Table
 from pipeline.settings_earthwork import Bulking, Volumes
@@ -60,12 +61,12 @@ def interval_table(
     return Table(name, columns, rows, frozenset(columns[:3]) | {"mean"})
 
 
-def either_way(errors: StretchErrors, k: int) -> tuple[str, ...]:
+def either_way(errors: StretchErrors, k: int, units: Measures = METRIC) -> tuple[str, ...]:
     """What holds cut, fill and mean of a stretch in 95 of 100 cases; empty: too few shots."""
     return (
-        format_length(NINETY_FIVE * errors.cut_m3[k], step=0.1),
-        format_length(NINETY_FIVE * errors.fill_m3[k], step=0.1),
-        format_length(NINETY_FIVE * 1000 * errors.mean_m[k], step=1.0),
+        units.volume(NINETY_FIVE * errors.cut_m3[k]),
+        units.volume(NINETY_FIVE * errors.fill_m3[k]),
+        units.fine(NINETY_FIVE * errors.mean_m[k]),
     )
 
 
@@ -97,17 +98,19 @@ def section_table(found: SectionVolumes, line: Alignment | None = None) -> Table
     return Table(name, columns, tuple(rows), frozenset(columns[:2]))
 
 
-def section_lines(found: SectionVolumes, line: Alignment | None = None) -> tuple[str, ...]:
+def section_lines(
+    found: SectionVolumes, line: Alignment | None = None, units: Measures = METRIC
+) -> tuple[str, ...]:
     """Totals by each method, and why they differ where they do."""
     said = []
     for what in ("cut", "fill"):
         exact = float(getattr(found, f"exact_{what}_m3").sum())
-        words = [f"{what} {exact:.1f} m3 exact"]
+        words = [f"{what} {units.volume(exact)} {units.volume_unit} exact"]
         for method, title in (("end_area", "average end area"), ("prismoidal", "prismoidal")):
             total = float(getattr(found, f"{method}_{what}_m3").sum())
             off = found.off_by(method, what)
             share = "" if math.isnan(off) else f" ({100 * off:+.1f} %)"
-            words.append(f"{title} {total:.1f}{share}")
+            words.append(f"{title} {units.volume(total)}{share}")
         said.append(", ".join(words))
         if abs(found.off_by("end_area", what)) > EXPLAIN:
             said.append(
@@ -119,13 +122,13 @@ def section_lines(found: SectionVolumes, line: Alignment | None = None) -> tuple
         worst = short[np.argmax(found.unseen_m[short])]
         said.append(
             f"  in {len(short)} of {len(found.start)} stretches part of the width is not surveyed"
-            f" and counts nothing, most {found.unseen_m[worst]:.2f} m between"
-            f" {named(line, found.start[worst])} and {named(line, found.end[worst])}"
+            f" and counts nothing, most {units.long(found.unseen_m[worst], 0.01)} {units.unit}"
+            f" between {named(line, found.start[worst])} and {named(line, found.end[worst])}"
         )
     return tuple(said)
 
 
-def plus_minus(value: float, error: StandardError) -> str:
+def plus_minus(value: float, error: StandardError, units: Measures = METRIC) -> str:
     """``118 m3 +- 9``: volume and what holds it in 95 of 100 cases.
 
     Examples
@@ -134,36 +137,40 @@ def plus_minus(value: float, error: StandardError) -> str:
     '118 m3 +- 9'
     """
     if math.isnan(error.total):
-        return f"{format_length(value, step=0.1)} m3, too few shots to say how sure"
+        return f"{units.volume(value)} {units.volume_unit}, too few shots to say how sure"
     either = NINETY_FIVE * error.total
     step = 1.0 if either >= 2 else 0.1
-    return f"{format_length(value, step=step)} m3 +- {format_length(either, step=step)}"
+    most = units.volume(either, step)
+    return f"{units.volume(value, step)} {units.volume_unit} +- {most}"
 
 
-def uncertainty_lines(quantity: Quantity, found: Uncertainty) -> tuple[str, ...]:
+def uncertainty_lines(
+    quantity: Quantity, found: Uncertainty, units: Measures = METRIC
+) -> tuple[str, ...]:
     """How sure cut, fill and mean are, in 95 of 100 cases, and what it hangs on."""
     said = [
         (
-            f"cut {plus_minus(quantity.cut_m3, found.cut)},"
-            f" fill {plus_minus(quantity.fill_m3, found.fill)} (95 of 100 cases)"
+            f"cut {plus_minus(quantity.cut_m3, found.cut, units)},"
+            f" fill {plus_minus(quantity.fill_m3, found.fill, units)} (95 of 100 cases)"
         ),
     ]
     net = found.net
     if math.isnan(net.total):
         return tuple(said)
-    mean = lath_mark(quantity.mean_cut_m)
+    mean = units.mark(quantity.mean_cut_m)
     parts = ", ".join(
-        f"{title} {NINETY_FIVE * 1000 * value / net.area_m2:.1f}"
+        f"{title} {units.finest(NINETY_FIVE * value / net.area_m2)}"
         for title, value in (
             ("bench and set-up", net.systematic),
             ("ground between the shots", net.between),
             ("single shots", net.instrument),
         )
     )
-    said.append(f"mean {mean} m +- {NINETY_FIVE * 1000 * net.mean_m:.0f} mm: {parts} mm")
+    either = f"{units.fine(NINETY_FIVE * net.mean_m)} {units.fine_unit}"
+    said.append(f"mean {mean} {units.unit} +- {either}: {parts} {units.fine_unit}")
     if abs(found.cut.missed) > MISSED_SHARE * found.cut.total:
         said.append(
-            f"cut and fill are likely {abs(found.cut.missed):.1f} m3"
+            f"cut and fill are likely {units.volume(abs(found.cut.missed))} {units.volume_unit}"
             f" {'larger' if found.cut.missed > 0 else 'smaller'} each: the ground waves between"
             " the shots"
         )
@@ -173,7 +180,7 @@ def uncertainty_lines(quantity: Quantity, found: Uncertainty) -> tuple[str, ...]
     return tuple(said)
 
 
-def state_lines(quantity: Quantity, bulking: Bulking) -> tuple[str, ...]:
+def state_lines(quantity: Quantity, bulking: Bulking, units: Measures = METRIC) -> tuple[str, ...]:
     """Cut and fill in the bank, loose and compacted."""
     said = []
     for what, of, volume in (
@@ -181,10 +188,10 @@ def state_lines(quantity: Quantity, bulking: Bulking) -> tuple[str, ...]:
         ("fill", "compacted", quantity.fill_m3),
     ):
         states = (
-            f"{float(in_state(volume, of, to, bulking)):.1f} {to}"  # type: ignore[arg-type]
+            f"{units.volume(float(in_state(volume, of, to, bulking)))} {to}"  # type: ignore[arg-type]
             for to in ("bank", "loose", "compacted")
         )
-        said.append(f"{what} m3: {', '.join(states)}")
+        said.append(f"{what} {units.volume_unit}: {', '.join(states)}")
     return tuple(said)
 
 
@@ -224,15 +231,23 @@ def balance_table(found: Balance, line: Alignment | None = None) -> Table:
     return Table("balance", columns, rows, frozenset({"from_station", "to_station", "verdict"}))
 
 
-def balance_lines(found: Balance, rules: Volumes, line: Alignment | None = None) -> tuple[str, ...]:
+def balance_lines(
+    found: Balance,
+    rules: Volumes,
+    line: Alignment | None = None,
+    units: Measures = METRIC,
+) -> tuple[str, ...]:
     """Lengths to take from or add to, and what is left alone."""
     said = [
-        f"{named(line, one.start)} to {named(line, one.end)}: {_depth(one.depth_m)} over"
-        f" {one.area_m2:.0f} m2, {abs(one.volume_m3):.1f} m3"
+        f"{named(line, one.start)} to {named(line, one.end)}: {_depth(one.depth_m, units)} over"
+        f" {units.area(one.area_m2)} {units.area_unit},"
+        f" {units.volume(abs(one.volume_m3))} {units.volume_unit}"
         for one in found.out
     ]
     if not said:
-        said.append(f"the mean over {rules.balance_m:.0f} m is good everywhere")
+        said.append(
+            f"the mean over {units.long(rules.balance_m, 1.0)} {units.unit} is good everywhere"
+        )
     for verdict, text in (
         ("left alone", "high or low by themselves, evened out by their neighbours: left alone"),
         ("spot", "so far off that they are bladed into their neighbours"),
@@ -245,9 +260,11 @@ def balance_lines(found: Balance, rules: Volumes, line: Alignment | None = None)
     return tuple(said)
 
 
-def _depth(depth_m: float) -> str:
+def _depth(depth_m: float, units: Measures) -> str:
     mark = ground_mark(depth_m, step=0.005)
     if mark == "GRADE":
-        return "less than half a centimetre off"
+        return "less than half a centimetre off" if units.unit == "m" else "less than 0.01 ft off"
     way = "take off" if depth_m > 0 else "put on"
-    return f"{way} {mark.split()[1]} cm"
+    if units.unit == "m":
+        return f"{way} {mark.split()[1]} cm"
+    return f"{way} {units.step(abs(depth_m))}"

@@ -9,15 +9,18 @@ import numpy as np
 from pipeline.crew.card.table import Heading, Row, list_pages
 from pipeline.crew.earth import Earthworks, LayerVolumes, LotSheet, Pregrade
 from pipeline.crew.earth_charts import cost_chart, mass_chart
+from pipeline.crew.haul import moves as haul
+from pipeline.crew.measures import Measures, measures
 from pipeline.crew.pregrade.recommendation import Decision
-from pipeline.crew.pregrade.remaining_sheet import truck_words
+from pipeline.crew.pregrade.remaining_sheet import low_words, remaining_table, truck_words
+from pipeline.crew.pregrade.sheet import a_centimetre, half_steps, tornado
 from pipeline.crew.volume_sheet import either_way
 from pipeline.design.equations import named
 from pipeline.model import Alignment
 from pipeline.model.curves import CurveChart
 from pipeline.model.pages import FIGURE_PT, NUMBER_PT, CardPage
 from pipeline.settings import Job
-from pipeline.units import format_length, ground_mark
+from pipeline.units import ground_mark
 
 DECIDES = "A recommendation with a range; the crew decides."
 
@@ -39,59 +42,66 @@ def earth_pages(
         Height of a page between head and foot.
     """
     pages: list[CardPage] = []
+    units = measures(job.rounding)
     if found.pregrade is not None:
         pages += _summary(found.pregrade, job, line, body_pt)
         several = len(found.pregrade.lots) > 1
         for lot in found.pregrade.lots:
-            pages += _lot_pages(lot, body_pt, f": {lot.name}" if several else "")
+            pages += _lot_pages(lot, line, units, body_pt, f": {lot.name}" if several else "")
     return [
         *pages,
-        *_volume_pages(found.target, line, said, body_pt),
-        *_haul_pages(found, line, body_pt),
+        *_volume_pages(found.target, line, said, units, body_pt),
+        *_haul_pages(found, line, units, body_pt),
     ]
 
 
 def _summary(found: Pregrade, job: Job, line: Alignment, body_pt: float) -> list[CardPage]:
     """One row a lot: what to leave it at, in type that is read from a cab."""
+    units = measures(job.rounding)
     rows = [
         (
             f"{lot.name}\n{named(line, lot.start)}-{named(line, lot.end)}",
-            *_target_words(lot.decision),
+            *_target_words(lot.decision, units),
         )
         for lot in found.lots
     ]
     headings = [
         Heading("lot", wrap=True),
-        Heading("leave clay\ncm", NUMBER_PT, bold=True),
-        Heading("8 of 10\ncases cm", NUMBER_PT),
-        Heading("1 cm wrong\ncosts", wrap=True),
+        Heading(f"leave clay\n{units.small_unit}", NUMBER_PT, bold=True),
+        Heading(f"8 of 10\ncases {units.small_unit}", NUMBER_PT),
+        Heading(f"{a_centimetre(units)} wrong\ncosts", wrap=True),
     ]
-    told = [DECIDES, truck_words(job.hauling, job.bulking), *found.honesty]
-    bar = f"LEAVE THE CLAY BELOW {job.stabilising.layer.upper()} BY   cm"
+    told = [DECIDES, truck_words(job.hauling, job.bulking, units), *found.honesty]
+    bar = f"LEAVE THE CLAY BELOW {job.stabilising.layer.upper()} BY   {units.small_unit}"
     return list_pages(("How high to leave the clay", bar), headings, rows, told, body_pt)
 
 
-def _target_words(found: Decision | None) -> tuple[str, str, str]:
+def _target_words(found: Decision | None, units: Measures) -> tuple[str, str, str]:
     """How far low or high, its range, and what a centimetre wrong costs."""
     if found is None:
         return "NOT KNOWN", "", "shoot it first"
-    low, high = (format_length(100 * v, step=0.5) for v in found.range_m)
+    low, high = (half_steps(v, units) for v in found.range_m)
     wrong = f"{found.wrong_loads.count} loads out or {found.wrong_tonnes:.0f} t gravel in"
     if found.lowering is None:
         return "NO COSTS", f"{low} to {high}", wrong
-    amount = format_length(abs(100 * found.lowering), step=0.1)
+    amount = low_words(abs(found.lowering), units)
     way = "LOW" if found.lowering > 0 else "HIGH" if found.lowering < 0 else ""
     return f"{amount} {way}".rstrip(), f"{low} to {high}", wrong
 
 
-def _lot_pages(lot: LotSheet, body_pt: float, of: str) -> list[CardPage]:
+def _lot_pages(
+    lot: LotSheet, line: Alignment, units: Measures, body_pt: float, of: str
+) -> list[CardPage]:
     """A lot's sheet: curve and words, what is left to do, what moves it, what it rests on."""
     bar = lot.words[0].upper() if len(lot.words[0]) < 60 else f"LOT {lot.name.upper()}"
-    chart = None if lot.decision is None else cost_chart(lot.decision)
+    chart = None if lot.decision is None else cost_chart(lot.decision, units)
     room = body_pt - (FIGURE_PT if chart else 0.0)
     pages = with_figure(_told_pages((f"Decision{of}", bar), lot.words, room), chart)
     tables = {table.name: table for table in lot.tables}
-    for name, title, headings, told in _LOT_TABLES:
+    if lot.left is not None and lot.decision is not None:
+        own = remaining_table(lot.left, line, units), tornado(lot.decision, units)
+        tables |= {table.name: table for table in own}
+    for name, title, headings, told in _lot_tables(units):
         if name in tables and tables[name].rows:
             words = (f"{title}{of}", title.upper())
             rows = [tuple(row[k] for k in _KEPT[name]) for row in tables[name].rows]
@@ -104,14 +114,18 @@ _KEPT = {
     "pregrade_tornado": (0, 1, 2, 3),
     "pregrade_inputs": (0, 1, 2, 3),
 }
-_LOT_TABLES = (
+
+
+def _lot_tables(units: Measures) -> tuple[tuple[str, str, list[Heading], list[str]], ...]:
+    small, fine = units.small_unit, units.fine_unit
+    return (
     (
         "pregrade_remaining", "Clay before mixing",
         [
-            Heading("from", bold=True), Heading("to"), Heading("now low\ncm", align="right"),
-            Heading("do\ncm", NUMBER_PT, bold=True, align="centre", fill=True),
+            Heading("from", bold=True), Heading("to"), Heading(f"now low\n{small}", align="right"),
+            Heading(f"do\n{small}", NUMBER_PT, bold=True, align="centre", fill=True),
             Heading("loads\nnow", align="right", fill=True),
-            Heading("if nothing\nis done m3", align="right", fill=True),
+            Heading(f"if nothing\nis done {units.volume_unit}", align="right", fill=True),
             Heading("loads\nthen", align="right", fill=True),
         ],
         [
@@ -125,7 +139,7 @@ _LOT_TABLES = (
         "pregrade_tornado", "What each input moves",
         [
             Heading("input", wrap=True, bold=True), Heading("off by"),
-            Heading("lower\nmm", align="right"), Heading("higher\nmm", align="right"),
+            Heading(f"lower\n{fine}", align="right"), Heading(f"higher\n{fine}", align="right"),
         ],
         ["Rise of the layer with one input off by its standard error, the others as they are."],
     ),
@@ -135,19 +149,24 @@ _LOT_TABLES = (
             Heading("input", wrap=True, bold=True), Heading("value", align="right"),
             Heading("unit"), Heading("evidence", wrap=True),
         ],
-        ["job: stated in the job file; assumed: nobody stated it and no source says it."],
+        [
+            (
+                "Values as the job file takes them, in its units. job: stated there; assumed:"
+                " nobody stated it and no source says it."
+            ),
+        ],
     ),
-)  # fmt: skip
+    )  # fmt: skip
 
 
 def _volume_pages(
-    found: LayerVolumes, line: Alignment, said: tuple[str, ...], body_pt: float
+    found: LayerVolumes, line: Alignment, said: tuple[str, ...], units: Measures, body_pt: float
 ) -> list[CardPage]:
     """Today's layer by stretch, with what holds each number in 95 of 100 cases."""
     stretches, errors = found.stretches, found.errors
     rows = []
     for k in range(len(stretches)):
-        cut, fill, _ = either_way(errors, k)
+        cut, fill, _ = either_way(errors, k, units)
         ends = [
             named(line, at) if np.isfinite(at) else word
             for at, word in ((stretches.start[k], "before"), (stretches.end[k], "after"))
@@ -155,21 +174,21 @@ def _volume_pages(
         rows.append(
             (
                 *ends,
-                _give_or_take(format_length(stretches.cut_m3[k], step=0.1), cut),
-                _give_or_take(format_length(stretches.fill_m3[k], step=0.1), fill),
-                ground_mark(float(stretches.mean_cut_m[k])),
-                format_length(stretches.uncovered_area_m2[k], step=1.0),
+                _give_or_take(units.volume(stretches.cut_m3[k]), cut),
+                _give_or_take(units.volume(stretches.fill_m3[k]), fill),
+                _mean(float(stretches.mean_cut_m[k]), units),
+                units.area(stretches.uncovered_area_m2[k]),
             )
         )
     headings = [
         Heading("from", bold=True),
         Heading("to"),
-        Heading("cut m3", align="right", fill=True),
-        Heading("fill m3", align="right", fill=True),
-        Heading("mean\ncm", NUMBER_PT, bold=True, align="centre", fill=True),
-        Heading("not shot\nm2", align="right"),
+        Heading(f"cut {units.volume_unit}", align="right", fill=True),
+        Heading(f"fill {units.volume_unit}", align="right", fill=True),
+        Heading(f"mean\n{units.small_unit}", NUMBER_PT, bold=True, align="centre", fill=True),
+        Heading(f"not shot\n{units.area_unit}", align="right"),
     ]
-    bar = f"CUT AND FILL TO {found.quantity.layer.upper()}   m3"
+    bar = f"CUT AND FILL TO {found.quantity.layer.upper()}   {units.volume_unit}"
     return [
         *list_pages(("Volumes by stretch", bar), headings, rows, said[:2], body_pt),
         *_told_pages(("Volumes: how sure", bar), said, body_pt),
@@ -182,24 +201,35 @@ def _told_pages(words: tuple[str, str], said: tuple[str, ...], body_pt: float) -
     return list_pages(words, [Heading("what to know", wrap=True)], rows, [], body_pt)
 
 
+def _mean(cut_m: float, units: Measures) -> str:
+    """Whole centimetres as on dirt, or hundredths of a foot: a mean is not painted."""
+    mark = ground_mark(cut_m)
+    if units.unit == "m" or not mark:
+        return mark
+    text = units.mark(cut_m)
+    return text if float(text.split()[-1] if text[0] in "CF" else 0.0) else "GRADE"
+
+
 def _give_or_take(volume: str, either: str) -> str:
     return f"{volume} +- {either}" if either else volume
 
 
-def _haul_pages(found: Earthworks, line: Alignment, body_pt: float) -> list[CardPage]:
+def _haul_pages(
+    found: Earthworks, line: Alignment, units: Measures, body_pt: float
+) -> list[CardPage]:
     """From where to where, by blade or truck, and the mass diagram."""
     plan = found.haul
-    moved = () if plan.table is None else plan.table.rows
+    moved = () if plan.moves is None else haul.table(plan.moves, line, units).rows
     # what stays in its stretch is nobody's trip; the words say how much it is
     rows = [row for row in moved if row[2] != "within"]
     headings = [
         Heading("from", bold=True),
         Heading("to", bold=True, fill=True),
         Heading("by", fill=True),
-        Heading("m3\nbank", NUMBER_PT, bold=True, align="right"),
-        Heading("far\nm", align="right"),
+        Heading(f"{units.volume_unit}\nbank", NUMBER_PT, bold=True, align="right"),
+        Heading(f"far\n{units.unit}", align="right"),
     ]
-    chart = None if plan.diagram is None else mass_chart(plan.diagram, line)
+    chart = None if plan.diagram is None else mass_chart(plan.diagram, line, units)
     bar = f"WHERE TO PUSH THE DIRT OF {found.target.quantity.layer.upper()}"
     room = body_pt - (FIGURE_PT if chart else 0.0)
     return [

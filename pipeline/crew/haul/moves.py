@@ -10,12 +10,12 @@ from numpy.typing import ArrayLike
 
 from pipeline.compare.bulking import in_state
 from pipeline.compare.intervals import Intervals
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.equations import named
 from pipeline.errors import JobError
 from pipeline.model import Alignment, Floats, Ints, Table, Texts, texts
 from pipeline.model.arrays import lock_fields
 from pipeline.settings_earthwork import Bulking, Costs, Hauling
-from pipeline.units import format_length
 
 LEAST_M3 = 1e-9
 EQUAL = "equal costs"
@@ -268,20 +268,29 @@ def summary(moves: Moves, hauling: Hauling) -> HaulSummary:
     )
 
 
-def table(moves: Moves, line: Alignment | None = None) -> Table:
-    """``haul``: a row a move, in driving order; stations as `line` names them."""
+def table(moves: Moves, line: Alignment | None = None, units: Measures = METRIC) -> Table:
+    """``haul``: a row a move, in driving order; stations as `line` names them.
+
+    Metric for software; a page has the crew's unit.
+    """
     rows = tuple(
         (
             named(line, moves.start[k]) or "outside",
             named(line, moves.end[k]) or "outside",
             str(moves.way[k]),
-            format_length(moves.bank_m3[k], step=0.1),
-            format_length(moves.distance[k], step=1.0),
+            units.volume(moves.bank_m3[k]),
+            units.long(moves.distance[k], 1.0),
         )
         for k in range(len(moves))
         if moves.bank_m3[k] >= SHOWN_M3
     )
-    columns = ("from_station", "to_station", "way", "bank_m3", "distance_m")
+    columns = (
+        "from_station",
+        "to_station",
+        "way",
+        f"bank_{units.volume_unit}",
+        f"distance_{units.unit}",
+    )
     return Table("haul", columns, rows, frozenset({"from_station", "to_station", "way"}))
 
 
@@ -289,25 +298,32 @@ SHOWN_M3 = 0.05
 """Less than half a wheelbarrow is not written; the totals hold it."""
 
 
-def words(moves: Moves, found: HaulSummary, rates: Rates) -> tuple[str, ...]:
+def words(
+    moves: Moves, found: HaulSummary, rates: Rates, units: Measures = METRIC
+) -> tuple[str, ...]:
     """The plan in a few lines."""
+
+    def by(way: str) -> str:
+        return f"{units.volume(moves.total(way))} {units.volume_unit}"
+
+    moment = units.volume(units.of_long(found.moment), 1.0)
+    per = f"{units.volume_unit} {units.unit}"
     said = [
         (
-            f"{moves.total('within'):.1f} m3 evened out within its stretch,"
-            f" {moves.total('blade'):.1f} m3 by blade, {moves.total('truck'):.1f} m3 by truck,"
-            f" {moves.total('borrow'):.1f} m3 borrow, {moves.total('waste'):.1f} m3 waste (bank)"
+            f"{by('within')} evened out within its stretch, {by('blade')} by blade,"
+            f" {by('truck')} by truck, {by('borrow')} borrow, {by('waste')} waste (bank)"
         ),
         (
-            f"mean haul {found.mean_haul_m:.0f} m, farthest {found.farthest_m:.0f} m,"
-            f" haul moment {found.moment:.0f} m3 m"
+            f"mean haul {units.long(found.mean_haul_m, 1.0)} {units.unit}, farthest"
+            f" {units.long(found.farthest_m, 1.0)} {units.unit}, haul moment {moment} {per}"
         ),
     ]
     if np.isnan(found.free_haul_m):
         said.append("free haul not stated in the job: no overhaul worked out")
     else:
-        said.append(
-            f"beyond the free haul of {found.free_haul_m:.0f} m: {found.overhaul:.0f} m3 m overhaul"
-        )
+        over = units.volume(units.of_long(found.overhaul), 1.0)
+        free = f"{units.long(found.free_haul_m, 1.0)} {units.unit}"
+        said.append(f"beyond the free haul of {free}: {over} {per} overhaul")
     if rates.origin == EQUAL:
         said.append("equal costs, as asked for: the least metres, blade within its reach")
     else:

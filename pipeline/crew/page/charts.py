@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.compare.levels import layer_elevation
 from pipeline.crew.hubs.stakes import interval_stations
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design.equations import station_text
@@ -15,7 +16,7 @@ from pipeline.model import Bools, Corridor, Feet, Floats, Shots, Surface
 from pipeline.model.charts import Chart, Curve
 from pipeline.settings import StakeRules
 from pipeline.surface import locate
-from pipeline.units import format_length, lath_mark
+from pipeline.units import format_length
 
 _STEP_M = 0.5
 _ACROSS_M = 0.05
@@ -78,7 +79,11 @@ def edge_charts(corridor: Corridor, target: str, ground: Surface) -> tuple[Chart
 
 
 def section_charts(
-    corridor: Corridor, target: str, ground: Surface, rules: StakeRules
+    corridor: Corridor,
+    target: str,
+    ground: Surface,
+    rules: StakeRules,
+    units: Measures = METRIC,
 ) -> tuple[Chart, ...]:
     """Ground and every layer across the street at every station that is staked on a tangent.
 
@@ -93,7 +98,7 @@ def section_charts(
     for station in whole if len(whole) else stations:
         curves = _curves(corridor, target, ground, (np.full(len(offset), station), offset), offset)
         called = station_text(corridor.alignment, float(station))
-        charts.append(Chart(called, "offset", curves, _on_line(curves, target)))
+        charts.append(Chart(called, "offset", curves, _on_line(curves, target, units)))
     return tuple(charts)
 
 
@@ -118,11 +123,11 @@ def _curves(
     )
 
 
-def _on_line(curves: tuple[Curve, ...], target: str) -> str:
+def _on_line(curves: tuple[Curve, ...], target: str, units: Measures) -> str:
     middle = int(np.argmin(np.abs(curves[-1].x)))
     (layer,) = (curve for curve in curves if curve.label == target)
-    mark = lath_mark(float(curves[-1].z[middle] - layer.z[middle]))
+    mark = units.mark(float(curves[-1].z[middle] - layer.z[middle]))
     if not mark:
         return "NOT SURVEYED on the line"
-    unit = " m" if mark[0] in "CF" else ""
+    unit = f" {units.unit}" if mark[0] in "CF" else ""
     return f"{mark}{unit} on the line"

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from pipeline.compare.bulking import in_state
+from pipeline.crew.measures import METRIC, Measures, measures
 from pipeline.crew.pregrade.loads import clay_loads, loads_per_m3
 from pipeline.crew.pregrade.recommendation import Decision
 from pipeline.crew.pregrade.remaining import Remaining
@@ -19,11 +20,13 @@ from pipeline.units import format_length, ground_mark
 _PLACE = frozenset({"from_station", "to_station"})
 
 
-def remaining_table(left: Remaining, line: Alignment | None = None) -> Table:
+def remaining_table(
+    left: Remaining, line: Alignment | None = None, units: Measures = METRIC
+) -> Table:
     """What lies where, what to do before mixing, and what stands over or lacks if nobody does.
 
     Loads are to a tenth: a stretch is not hauled by itself. ``out`` is hauled off, ``in``
-    brought in.
+    brought in. Metric for software; a page has the crew's unit.
     """
     rows = []
     for k in range(len(left.start)):
@@ -32,21 +35,35 @@ def remaining_table(left: Remaining, line: Alignment | None = None) -> Table:
             (
                 named(line, left.start[k]),
                 named(line, left.end[k]),
-                format_length(left.area_m2[k], step=1.0),
-                format_length(100 * left.low_m[k], step=0.1),
-                ground_mark(depth, step=0.005),
-                format_length(left.reshape_m3[k], step=0.1),
+                units.area(left.area_m2[k]),
+                low_words(left.low_m[k], units),
+                _do(depth, units),
+                units.volume(left.reshape_m3[k]),
                 load_words(left.reshape_loads[k]),
-                format_length(left.surplus_m3[k], step=0.1),
+                units.volume(left.surplus_m3[k]),
                 load_words(left.surplus_loads[k]),
             )
         )
+    small, volume = units.small_unit, units.volume_unit
     columns = (
-        "from_station", "to_station", "area_m2", "low_cm", "before_mixing", "before_mixing_m3",
-        "before_mixing_loads", "after_m3", "after_loads",
+        "from_station", "to_station", f"area_{units.area_unit}", f"low_{small}", "before_mixing",
+        f"before_mixing_{volume}", "before_mixing_loads", f"after_{volume}", "after_loads",
     )  # fmt: skip
     text = _PLACE | {"before_mixing", "before_mixing_loads", "after_loads"}
     return Table("pregrade_remaining", columns, tuple(rows), text)
+
+
+def low_words(low_m: float, units: Measures) -> str:
+    """How low the clay lies: tenths of a centimetre, or hundredths of a foot, without a unit."""
+    return units.small(low_m) if units.unit == "ft" else format_length(100 * low_m, step=0.1)
+
+
+def _do(depth_m: float, units: Measures) -> str:
+    """What to take off or put on, worked to half a centimetre or a hundredth of a foot."""
+    mark = ground_mark(depth_m, step=0.005)
+    if units.unit == "m" or mark in {"", "GRADE"}:
+        return mark
+    return f"{mark[0]} {units.small(abs(depth_m))}"
 
 
 def load_words(loads: float) -> str:
@@ -63,62 +80,71 @@ def load_words(loads: float) -> str:
     return f"{amount} {'out' if loads > 0 else 'in'}"
 
 
-def truck_words(hauling: Hauling, bulking: Bulking) -> str:
+def truck_words(hauling: Hauling, bulking: Bulking, units: Measures = METRIC) -> str:
     """What a load is taken to be: the weakest number of the sheet is the loose factor."""
     loose = float(in_state(1.0, "compacted", "loose", bulking))
+    box = f"{hauling.box_m3:g}" if units.unit == "m" else units.volume(hauling.box_m3)
     return (
-        f"a load: box {hauling.box_m3:g} m3, {100 * hauling.fill:g} % full, payload"
-        f" {hauling.payload_t:g} t; {loose:.2f} m3 loose for 1 m3 compacted: count loads and"
-        " correct it"
+        f"a load: box {box} {units.volume_unit}, {100 * hauling.fill:g} % full, payload"
+        f" {hauling.payload_t:g} t; {loose:.2f} {units.volume_unit} loose for 1"
+        f" {units.volume_unit} compacted: count loads and correct it"
     )
 
 
 def remaining_lines(left: Remaining, job: Job) -> tuple[str, ...]:
     """Loads out and in for the whole of it, before mixing and after, and what to try first."""
     unsurveyed = int(np.isnan(left.low_m).sum())
+    units = measures(job.rounding)
     more = (f"stretches not surveyed and not counted: {unsurveyed}",) if unsurveyed else ()
     return (
-        *_before_words(left),
-        _after_words(left, job.bulking),
+        *_before_words(left, units),
+        _after_words(left, job.bulking, units),
         (
             "first re-pass the clay that is not mixed yet: there is no cement in it; then trim;"
             " hauling comes last"
         ),
-        truck_words(job.hauling, job.bulking),
+        truck_words(job.hauling, job.bulking, units),
         *more,
     )
 
 
-def _before_words(left: Remaining) -> tuple[str, ...]:
+def _before_words(left: Remaining, units: Measures) -> tuple[str, ...]:
     found = left.before
     if found is None:
         return ()
     off, on = (f"{count} stretch{'' if count == 1 else 'es'}" for count in found.stretches)
     return (
         (
-            f"before mixing, as the clay lies today: take off {found.off_m3:.1f} m3 in {off},"
-            f" {found.loads_out.words} to haul off; put on {found.on_m3:.1f} m3 in {on},"
+            f"before mixing, as the clay lies today: take off {units.volume(found.off_m3)}"
+            f" {units.volume_unit} in {off}, {found.loads_out.words} to haul off; put on"
+            f" {units.volume(found.on_m3)} {units.volume_unit} in {on},"
             f" {found.loads_in.words} to bring in; the first fills the second where it is near"
         ),
     )
 
 
-def _after_words(left: Remaining, bulking: Bulking) -> str:
+def _after_words(left: Remaining, bulking: Bulking, units: Measures) -> str:
     over, sd = left.net_m3, left.sd_m3
     loose = float(in_state(abs(over), "compacted", "loose", bulking))
     if over >= 0:
         return (
-            f"if nothing is done: {over:.1f} +- {sd:.1f} m3 over the plane, {loose:.1f} m3 loose,"
+            f"if nothing is done: {units.volume(over)} +- {units.volume(sd)} {units.volume_unit}"
+            f" over the plane, {units.volume(loose)} {units.volume_unit} loose,"
             f" {left.loads_out.words} to haul off"
         )
-    return f"if nothing is done: {-over:.1f} +- {sd:.1f} m3 short, {left.gravel_t:.0f} t gravel"
+    return (
+        f"if nothing is done: {units.volume(-over)} +- {units.volume(sd)} {units.volume_unit}"
+        f" short, {left.gravel_t:.0f} t gravel"
+    )
 
 
 def change_lines(before: Decision, now: Decision, left: Remaining, job: Job) -> tuple[str, ...]:
     """What another spread rate changes, on clay that was graded for the one before."""
     rate = f"spread {before.rules.spread_kg_m2:g} -> {now.rules.spread_kg_m2:g} kg/m2"
-    rise = 1000 * (now.belief.after.mean - before.belief.after.mean)
-    said = [f"{rate}: the clay rises {rise:+.1f} mm"]
+    rise = now.belief.after.mean - before.belief.after.mean
+    units = measures(job.rounding)
+    moved = units.finest(rise)
+    said = [f"{rate}: the clay rises {'' if rise < 0 else '+'}{moved} {units.fine_unit}"]
     if before.lowering is None or now.lowering is None:
         return tuple(said)
     move = now.lowering - before.lowering
@@ -129,10 +155,10 @@ def change_lines(before: Decision, now: Decision, left: Remaining, job: Job) -> 
     way, do = ("lower", "to haul off") if move > 0 else ("higher", "to bring in")
     return (
         *said,
-        f"target {format_length(abs(100 * move), step=0.1)} cm {way} than before",
+        f"target {units.step(abs(move))} {way} than before",
         (
-            f"on clay graded for the rate before: {volume:.1f} m3 over {left.whole_m2.sum():.0f}"
-            f" m2, {loads.words} {do}"
+            f"on clay graded for the rate before: {units.volume(volume)} {units.volume_unit} over"
+            f" {units.area(float(left.whole_m2.sum()))} {units.area_unit}, {loads.words} {do}"
         ),
     )
 

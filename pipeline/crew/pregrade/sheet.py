@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.pregrade.loads import tanker_loads
+from pipeline.crew.pregrade.model import Effect
 from pipeline.crew.pregrade.recommendation import Decision
 from pipeline.crew.pregrade.strip import GOOD_POINTS, fit, mean_error
 from pipeline.crew.pregrade.target import EQUAL, CostCurve
@@ -18,13 +20,16 @@ HONESTY = (
     "One decision for one soil, one moisture and one spread rate; where they change, decide anew.",
     (
         "The density that cement costs was chosen so that dry lean clay meets the rule of thumb"
-        " (1-2 cm at 10-15 kg/m2): that row agreeing proves nothing. That fat clay rises more, silt"
-        " and wet clay less, follows from assumed numbers and the saturation cap."
+        " (1-2 cm or 0.03-0.07 ft at 10-15 kg/m2): that row agreeing proves nothing. That fat clay"
+        " rises more, silt and wet clay less, follows from assumed numbers and the saturation cap."
     ),
-    "The cement's own solids lift the layer 6-9 mm at 10-15 kg/m2; the rest is density.",
     (
-        "No published figure of rise per kg was found. Nearest practice: build the layer 25 mm"
-        " above grade, cure, trim (Ohio DOT, Manual of Procedures 206, 2006)."
+        "The cement's own solids lift the layer 6-9 mm or 0.02-0.03 ft at 10-15 kg/m2; the rest is"
+        " density."
+    ),
+    (
+        "No published figure of rise per kg was found. Nearest practice: build the layer 25 mm,"
+        " one inch, above grade, cure, trim (Ohio DOT, Manual of Procedures 206, 2006)."
     ),
     "A strip test takes away more doubt than any of these numbers: measure before and after.",
     "No thin lift on material that has set: short of the plane, it is made up with gravel.",
@@ -51,69 +56,106 @@ def lines(
     hauling: Hauling,
     line: Alignment | None = None,
     left_out: tuple[str, ...] = (),
+    units: Measures = METRIC,
 ) -> tuple[str, ...]:
     """The sheet from the top: what to do, how sure, and what it costs to be wrong.
 
     ``left_out`` says which points of a strip do not count.
     """
     return (
-        _headline(found),
-        _range(found),
-        *_strip(found, line),
+        _headline(found, units),
+        _range(found, units),
+        *_strip(found, line, units),
         *(f"strip test: {text}" for text in left_out),
         (
-            f"if wrong by 1 cm: {_loads(found)} out or {found.wrong_tonnes:.0f} t gravel in"
-            f" ({found.lot.area_m2:.0f} m2)"
+            f"if wrong by {a_centimetre(units)}: {_loads(found)} out or"
+            f" {found.wrong_tonnes:.0f} t gravel in"
+            f" ({units.area(found.lot.area_m2)} {units.area_unit})"
         ),
         (
             f"cement {found.percent:.1f} % by dry mass: {found.rules.spread_kg_m2:g} kg/m2 over"
-            f" {found.rules.mix_depth_m:.2f} m"
+            f" {_depth(found, units)}"
         ),
-        _water(found, hauling),
-        _rotor(found),
-        *_money(found),
-        *_layer(found),
+        _water(found, hauling, units),
+        _rotor(found, units),
+        *_money(found, units),
+        *_layer(found, units),
         (
-            f"field number {found.field_mm:.2f} mm per kg/m2, of which density mismatch"
-            f" {1000 * found.mismatch_m:+.1f} mm in all; one kg/m2 more: {found.more_mm:+.2f} mm"
+            f"field number {_per_kg(found.field_mm, units)} {units.fine_unit} per kg/m2, of which"
+            f" density mismatch {_signed(found.mismatch_m, units)} {units.fine_unit} in all;"
+            f" one kg/m2 more: {'+' if found.more_mm >= 0 else ''}{_per_kg(found.more_mm, units)}"
+            f" {units.fine_unit}"
         ),
-        *_mixed(found),
+        *_mixed(found, units),
         *found.limits,
     )
 
 
-def _headline(found: Decision) -> str:
+def a_centimetre(units: Measures) -> str:
+    """What a cost of being wrong is told for: ``1 cm``, or as many hundredths of a foot."""
+    return "1 cm" if units.unit == "m" else units.step(0.01)
+
+
+def _depth(found: Decision, units: Measures) -> str:
+    return f"{units.long(found.rules.mix_depth_m, 0.01)} {units.unit}"
+
+
+def _per_kg(millimetres: float, units: Measures) -> str:
+    """Hundredths of a millimetre, or ten thousandths of a foot: a layer has a dozen kilograms."""
+    if units.unit == "ft":
+        return f"{units.of_long(millimetres / 1000):.4f}"
+    return f"{millimetres:.2f}"
+
+
+def _headline(found: Decision, units: Measures) -> str:
     if found.lowering is None:
         return (
             "NO TARGET: costs.surplus_per_m3 and costs.shortage_per_m3 are not stated;"
             " state both, or ask for a run with equal costs"
         )
     low = found.lowering
-    plane = _plane(low)
+    plane = _plane(low, units)
     if low == 0:
         return f"LEAVE CLAY AT THE PLANE ({plane})"
     word = "LOW" if low > 0 else "HIGH"
     trim = ", then trim" if found.rules.mode == "leave high and trim" else ""
-    return f"LEAVE CLAY {format_length(abs(100 * low), step=0.1)} cm {word} ({plane}{trim})"
+    return f"LEAVE CLAY {units.step(abs(low))} {word} ({plane}{trim})"
 
 
-def _plane(below: float) -> str:
+def _plane(below: float, units: Measures) -> str:
     """``plane STAB-15 mm``: a height from the stabilised plane."""
+    if units.unit == "ft":
+        feet = units.small(-below)
+        sign = "" if feet.startswith("-") else "+"
+        return f"plane STAB{sign}{feet} ft" if float(feet) else "plane STAB"
     millimetres = round(-1000 * below)
     return f"plane STAB{millimetres:+d} mm" if millimetres else "plane STAB"
 
 
-def _range(found: Decision) -> str:
+def _range(found: Decision, units: Measures) -> str:
     """Where the rise lies in eight of ten cases, and what it hangs on most."""
-    low, high = (100 * float(round_half_away(v, RANGE_STEP_M)) for v in found.range_m)
+    low, high = (half_steps(v, units) for v in found.range_m)
     if found.belief.used:
         why = "the strip is not the whole street"
     else:
         why = f"{found.effects[0].what} is not known"
-    return f"range {low:g} to {high:g} cm in 8 of 10 cases, because {why}"
+    return f"range {low} to {high} {units.small_unit} in 8 of 10 cases, because {why}"
 
 
-def _strip(found: Decision, line: Alignment | None) -> tuple[str, ...]:
+def half_steps(metres: float, units: Measures) -> str:
+    """Half centimetres, or hundredths of a foot, without a unit.
+
+    Examples
+    --------
+    >>> half_steps(0.0241, METRIC), half_steps(0.0241, Measures("ft"))
+    ('2.5', '0.08')
+    """
+    if units.unit == "ft":
+        return units.small(metres)
+    return f"{100 * float(round_half_away(metres, RANGE_STEP_M)):g}"
+
+
+def _strip(found: Decision, line: Alignment | None, units: Measures) -> tuple[str, ...]:
     """What the strips said, or where to lay one."""
     said = tuple(f"strip test: {text}" for text in found.belief.used)
     said += tuple(f"strip test: {text}" for text in found.belief.refused)
@@ -121,10 +163,10 @@ def _strip(found: Decision, line: Alignment | None) -> tuple[str, ...]:
         now, then = found.belief.after, found.belief.before
         return (
             *said,
-            *_line_of_strips(found),
+            *_line_of_strips(found, units),
             (
-                f"rise {1000 * now.mean:.1f} +- {1000 * now.sd:.1f} mm after the strip,"
-                f" before it {1000 * then.mean:.1f} +- {1000 * then.sd:.1f}"
+                f"rise {units.finest(now.mean)} +- {units.finest(now.sd)} {units.fine_unit} after"
+                f" the strip, before it {units.finest(then.mean)} +- {units.finest(then.sd)}"
             ),
         )
     start = min(found.lot.start + STRIP_FROM_M, found.lot.end)
@@ -138,18 +180,19 @@ def _strip(found: Decision, line: Alignment | None) -> tuple[str, ...]:
     )
 
 
-def _line_of_strips(found: Decision) -> tuple[str, ...]:
+def _line_of_strips(found: Decision, units: Measures) -> tuple[str, ...]:
     """Where strips were laid at several rates: what they say a kilogram does, with its error."""
     good = [one for one in found.rules.strips if mean_error(one) <= found.rules.strip_limit_m]
     if len({one.spread_kg_m2 for one in good}) < 2:
         return ()
     line = fit(good)
-    bare = format_length(1000 * line.mismatch, step=0.1)
     return (
         (
-            f"strips at several rates: {1000 * line.per_kg:.2f} +- {1000 * line.per_kg_error:.2f}"
-            f" mm for one kg/m2, {bare} +- {1000 * line.mismatch_error:.1f} mm"
-            f" without cement; the mass balance has {found.more_mm:.2f}"
+            f"strips at several rates: {_per_kg(1000 * line.per_kg, units)} +-"
+            f" {_per_kg(1000 * line.per_kg_error, units)} {units.fine_unit} for one kg/m2,"
+            f" {units.finest(line.mismatch)} +- {units.finest(line.mismatch_error)}"
+            f" {units.fine_unit} without cement; the mass balance has"
+            f" {_per_kg(found.more_mm, units)}"
         ),
     )
 
@@ -159,34 +202,36 @@ def _loads(found: Decision) -> str:
     return f"{count} load{'' if count == 1 else 's'} ({found.wrong_loads.governs} governs)"
 
 
-def _water(found: Decision, hauling: Hauling) -> str:
+def _water(found: Decision, hauling: Hauling, units: Measures) -> str:
     litres = found.water_l_m2
     if litres <= 0:
         return "water: none, the clay is as wet as the mix needs or wetter"
     total = litres * found.lot.area_m2
     count = tanker_loads(total, hauling)
+    # nobody has water in cubic yards
+    amount = f"{total / 1000:.0f} m3" if units.unit == "m" else f"{total:.0f} L"
     return (
-        f"water {litres:.0f} L/m2, {total / 1000:.0f} m3 in all, {count} tanker"
+        f"water {litres:.0f} L/m2, {amount} in all, {count} tanker"
         f"{'' if count == 1 else 's'}; less after rain, more in sun and wind"
     )
 
 
-def _rotor(found: Decision) -> str:
+def _rotor(found: Decision, units: Measures) -> str:
     where = ""
     if found.lowering is not None:
-        where = f" at {_plane(found.lowering + found.rules.mix_depth_m)}"
+        where = f" at {_plane(found.lowering + found.rules.mix_depth_m, units)}"
     lids = found.lot.lids
     if lids is None:
         known = "NO UTILITIES LIST WAS READ"
     else:
         known = f"{lids} on the utilities list, see the sheet of buried things"
     return (
-        f"rotor bottom{where}, {found.rules.mix_depth_m:.2f} m below the clay; {known};"
+        f"rotor bottom{where}, {_depth(found, units)} below the clay; {known};"
         " not a locate: call, and expose by hand"
     )
 
 
-def _money(found: Decision) -> tuple[str, ...]:
+def _money(found: Decision, units: Measures) -> tuple[str, ...]:
     if found.target is None or found.rules.mode == "leave high and trim":
         return ()
     prices, per = found.target.prices, found.lot.area_m2
@@ -196,32 +241,36 @@ def _money(found: Decision) -> tuple[str, ...]:
     return (
         (
             f"costs of the job: surplus {prices.over:g}, shortage {prices.under:g}{unit} per m3;"
-            f" least cost at {1000 * found.target.exact:.1f} mm, rounding to"
-            f" {1000 * found.rules.round_m:g} mm costs"
+            f" least cost at {units.finest(found.target.exact)} {units.fine_unit}, rounding to"
+            f" {units.step(found.rules.round_m)} costs"
             f" {found.target.rounding_m2 * per:.0f}{unit} more"
         ),
         (
             f"expected cost of not knowing the rise {found.target.cost_m2 * per:.0f}{unit}"
-            f" over {per:.0f} m2"
+            f" over {units.area(per)} {units.area_unit}"
         ),
     )
 
 
-def _layer(found: Decision) -> tuple[str, ...]:
+def _layer(found: Decision, units: Measures) -> tuple[str, ...]:
     if found.thickness is None:
         return ()
     thick = found.thickness
-    least = "" if thick.least is None else f", least allowed {1000 * thick.least:.0f} mm"
+    unit = units.fine_unit
+    least = "" if thick.least is None else f", least allowed {units.fine(thick.least)} {unit}"
     layer = (
-        f"stabilised layer after trimming {1000 * thick.over:.0f} mm, where it rises least"
-        f" {1000 * thick.short:.0f} mm{least}"
+        f"stabilised layer after trimming {units.fine(thick.over)} {unit}, where it rises least"
+        f" {units.fine(thick.short)} {unit}{least}"
     )
     if found.lowering is not None and found.rules.mode == "leave high and trim":
         over = found.belief.after.mean - found.lowering
         volume = over * found.lot.area_m2
         return (
             layer,
-            f"stands {1000 * over:.0f} mm over the plane when cured: {volume:.0f} m3 to trim",
+            (
+                f"stands {units.fine(over)} {unit} over the plane when cured:"
+                f" {units.volume(volume, 1.0)} {units.volume_unit} to trim"
+            ),
         )
     window = (
         "window open: highs are bladed into lows before it sets, only the mean counts"
@@ -231,37 +280,52 @@ def _layer(found: Decision) -> tuple[str, ...]:
     return (
         layer,
         (
-            f"chance that its mean lands within {1000 * found.rules.top_tolerance_m:.0f} mm of the"
-            f" plane untrimmed: {100 * found.within_tolerance:.0f} %"
+            f"chance that its mean lands within {units.fine(found.rules.top_tolerance_m)} {unit} of"
+            f" the plane untrimmed: {100 * found.within_tolerance:.0f} %"
         ),
         window,
     )
 
 
-def _mixed(found: Decision) -> tuple[str, ...]:
+def _mixed(found: Decision, units: Measures) -> tuple[str, ...]:
     lot = found.lot
     if not lot.mixed:
         return ()
     return (
         (
-            f"MIXED LOT: {lot.cut_m2:.0f} m2 in cut and {lot.fill_m2:.0f} m2 in fill; dry fill and"
-            " wet cut rise differently, decide them apart"
+            f"MIXED LOT: {units.area(lot.cut_m2)} {units.area_unit} in cut and"
+            f" {units.area(lot.fill_m2)} {units.area_unit} in fill; dry fill"
+            " and wet cut rise differently, decide them apart"
         ),
     )
 
 
-def tornado(found: Decision) -> Table:
-    """What each input moves when it is off by its error, the largest first."""
+def tornado(found: Decision, units: Measures = METRIC) -> Table:
+    """What each input moves when it is off by its error, the largest first.
+
+    Metric for software; a page has the crew's unit.
+    """
     rows = tuple(
-        (effect.what, effect.change, _mm(effect.low_m), _mm(effect.high_m))
+        (
+            effect.what,
+            _off_by(effect, found, units),
+            _signed(effect.low_m, units),
+            _signed(effect.high_m, units),
+        )
         for effect in found.effects
     )
-    columns = ("input", "change", "lower_mm", "higher_mm")
+    columns = ("input", "change", f"lower_{units.fine_unit}", f"higher_{units.fine_unit}")
     return Table("pregrade_tornado", columns, rows, frozenset({"input", "change"}))
 
 
-def _mm(metres: float) -> str:
-    text = format_length(1000 * metres, step=0.1)
+def _off_by(effect: Effect, found: Decision, units: Measures) -> str:
+    if effect.setting == "depth" and units.unit == "ft":
+        return f"{units.finest(found.rules.depth_error_m)} ft"
+    return effect.change
+
+
+def _signed(metres: float, units: Measures) -> str:
+    text = units.finest(metres)
     return text if text.startswith("-") or float(text) == 0 else f"+{text}"
 
 

@@ -258,7 +258,12 @@ def where_it_goes(stretches: intervals.Intervals, day: Day, *, equal_costs: bool
     return Haul(
         haul.words(moves, haul.summary(moves, job.hauling), rates, measures(job.rounding)),
         haul.table(moves, day.morning.corridor.alignment),
-        haul_arrows.arrows(moves, day.morning.corridor.alignment, rows_m=_beside(day)),
+        haul_arrows.arrows(
+            moves,
+            day.morning.corridor.alignment,
+            rows_m=_beside(day),
+            units=measures(job.rounding),
+        ),
         diagram,
         moves,
     )

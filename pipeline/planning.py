@@ -8,6 +8,7 @@ from pipeline.compare import map as difference_map
 from pipeline.crew.measures import measures
 from pipeline.crew.page import charts
 from pipeline.crew.plan import drawing as plan
+from pipeline.crew.plan.haul import ON_HAUL
 from pipeline.crew.plan.plain import plain_drawing
 from pipeline.judging import things_off
 from pipeline.kept.calls import keep
@@ -23,14 +24,6 @@ def listed_rows(day: Day) -> Bools:
     """
     morning = day.morning
     return morning.placed.by_hand | ~morning.rows("in the surface")
-
-
-ON_HAUL = frozenset({
-    "back-paper", "centreline", "centreline-tick", "edge-outer", "frame", "gap-not-surveyed",
-    "haul-arrow", "label-plate", "text-caution", "text-haul", "text-not-surveyed",
-    "text-station", "text-title",
-})  # fmt: skip
-"""Layers of the picture of the haul plan: the street, the arrows, the title block."""
 
 
 def haul_drawing(day: Day, words: plan.PlanWords) -> Drawing:

@@ -82,7 +82,7 @@ def lots_today(day: Day, known: tuple[Sample, Roughness]) -> tuple[LotToday, ...
         raise _no_layer(job)
     reach = float(line.station[0]), float(line.station[-1])
     files = tuple(zip(job.stabilising.strip_files, inputs.strips, strict=True))
-    places = with_strips(lot_places(job, reach), files, line, job.checks.off_job_m)
+    places = with_strips(lot_places(job, reach, line), files, line, job.checks.off_job_m)
     edges = np.array([places[0].start, *(place.end for place in places)])
     step = intervals.interval_stations(*reach, job.volumes.interval_m)
     plane = _above_plane(day, _with_edges(step, edges))

@@ -21,17 +21,7 @@ from pipeline.cli import main
 
 FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
 DAY = "2026-05-14"
-COSTS = """
-[costs]
-currency = "EUR"
-surplus_per_m3 = 60.0
-shortage_per_m3 = 45.0
-blade_per_m3_m = 0.05
-truck_per_m3 = 4.0
-truck_per_m3_m = 0.01
-borrow_per_m3 = 18.0
-waste_per_m3 = 14.0
-
+LOT = """
 [[stabilising.lots]]
 name = "sag"
 start = 260.0
@@ -46,7 +36,7 @@ def package(tmp_path_factory):
     folder = tmp_path_factory.mktemp("earth") / "street"
     shutil.copytree(FIXTURES / "demo", folder)
     with (folder / "job.toml").open("a", encoding="utf-8") as stream:
-        stream.write(COSTS)
+        stream.write(LOT)
     result = CliRunner().invoke(main, ["run", str(folder), "--pictures"])
     assert result.exit_code == 0, result.output
     return folder / "out" / DAY
@@ -166,6 +156,31 @@ def test_the_map_has_an_arrow_for_each_move_outside_the_street(package):
             assert np.hypot(*(street - (x, y)).T).min() > 5.0
 
 
+def test_every_arrow_stands_whole_on_the_sheets_of_the_haul_plan(package):
+    """Each place of an arrow lies in a window of one of them; the numbers' sheets have none."""
+    drawing = ezdxf.readfile(package / "cutfill.dxf")
+    shapely = pytest.importorskip("shapely")
+    windows, hidden = [], {}
+    for name in drawing.layout_names():
+        views = [one for one in drawing.layout(name).query("VIEWPORT") if one.dxf.id > 1]
+        for view in views if name.startswith("A3 haul") else []:
+            high = view.dxf.view_height
+            wide = high * view.dxf.width / view.dxf.height
+            turn = np.radians(view.dxf.view_twist_angle)
+            middle = np.array(view.dxf.view_target_point)[:2]
+            box = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [wide / 2, high / 2]
+            cos, sin = np.cos(turn), np.sin(turn)
+            windows.append(box @ np.array([[cos, -sin], [sin, cos]]) + middle)
+        hidden |= {name: [set(view.frozen_layers) for view in views]}
+    seen = shapely.union_all([shapely.Polygon(window) for window in windows])
+    for arrow in drawing.modelspace().query('LWPOLYLINE[layer=="haul-arrow"]'):
+        assert seen.buffer(0.5).contains(shapely.LineString(arrow.get_points("xy")))
+    for name, frozen in hidden.items():
+        for layers in frozen:
+            assert ("haul-arrow" in layers) == name.startswith("A3 sheet"), name
+            assert ("text-dot" in layers) == name.startswith("A3 haul"), name
+
+
 def texts_of(path):
     return ["".join(one.itertext()) for one in ET.parse(path).iter(f"{SVG}text")]
 
@@ -195,6 +210,11 @@ def test_pictures_of_cost_inputs_mass_and_haul(package, asked):
 def test_without_costs_there_are_no_arrows_and_no_curve(tmp_path):
     folder = tmp_path / "street"
     shutil.copytree(FIXTURES / "demo", folder)
+    job = folder / "job.toml"
+    text = job.read_text(encoding="utf-8")
+    without = re.sub(r"^\[costs\]\n(?:\w+ = .*\n)+", "", text, flags=re.MULTILINE)
+    assert without != text
+    job.write_text(without, encoding="utf-8")
     assert CliRunner().invoke(main, ["run", str(folder)]).exit_code == 0
     out = folder / "out" / DAY
     assert not (out / "haul.csv").exists()
@@ -203,3 +223,4 @@ def test_without_costs_there_are_no_arrows_and_no_curve(tmp_path):
     assert "costs not stated" in text
     space = ezdxf.readfile(out / "cutfill.dxf").modelspace()
     assert not list(space.query('*[layer=="haul-arrow"]'))
+    assert not [name for name in space.doc.layout_names() if name.startswith("A3 haul")]

@@ -86,10 +86,26 @@ def test_pregrade_recommends_with_a_range_and_says_what_it_assumed(street):
     assert "proves nothing" in words  # the rule of thumb was used to tune it, and it says so
 
 
-def test_without_costs_no_price_is_made_up(street):
-    words = said("pregrade", street)
+def test_without_costs_no_price_is_made_up(job_copy):
+    job = job_copy / "job.toml"
+    text = job.read_text(encoding="utf-8")
+    costs = re.search(r"^\[costs\]\n(?:\w+ = .*\n)+", text, re.MULTILINE)[0]
+    job.write_text(text.replace(costs, ""), encoding="utf-8")
+    words = said("pregrade", job_copy)
 
     assert "costs not stated" in words
+    assert "NO TARGET" in words
+    assert "LEAVE CLAY" not in words
+
+
+def test_the_demo_says_what_its_invented_costs_decide(street):
+    words = said("pregrade", street)
+
+    assert words.startswith("LEAVE CLAY ")
+    assert "costs of the job: units 60 per m3 of a surplus, 45 per m3 of a shortage" in words
+    assert (
+        "invented" in (street / "job.toml").read_text(encoding="utf-8").split("[costs]")[0][-200:]
+    )
 
 
 def test_another_spread_says_what_changes(street):
@@ -250,7 +266,7 @@ def test_a_spread_rate_may_be_meant_for_one_lot(job_copy):
         ("[sheet]", "[stabilising]\nspread_kg_m2 = -3\n\n[sheet]", "spread_kg_m2 = -3"),
         ("[sheet]", '[stabilising]\nlayer = "asphalt"\n\n[sheet]', "none of the layers"),
         ("[sheet]", "[stabilising]\nmax_density_kg_m3 = 0\n\n[sheet]", "max_density_kg_m3 = 0"),
-        ("[sheet]", "[costs]\nsurplus_per_m3 = -1\n\n[sheet]", "surplus_per_m3 = -1"),
+        ("surplus_per_m3 = 60.0", "surplus_per_m3 = -1", "surplus_per_m3 = -1"),
         (
             "[sheet]",
             '[[stabilising.lots]]\nname = "a"\nstart = 500\nend = 600\n\n[sheet]',

@@ -36,17 +36,6 @@ PAGES = {
     "volumes_<layer>": "volumes", "sections_<layer>": "volumes", "balance": "volumes",
     "next_shots": "volumes", "haul": "volumes",
 }  # fmt: skip
-COSTS = """
-[costs]
-surplus_per_m3 = 60.0
-shortage_per_m3 = 45.0
-blade_per_m3_m = 0.05
-truck_per_m3 = 4.0
-truck_per_m3_m = 0.01
-borrow_per_m3 = 18.0
-waste_per_m3 = 14.0
-"""
-"""Without them the package holds no plan of the haul."""
 _PART = re.compile(r"(<!-- columns: (\S+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 
@@ -82,8 +71,6 @@ def _package() -> dict[str, tuple[list[str], tuple[str, ...]]]:
     with tempfile.TemporaryDirectory() as folder:
         job = Path(folder) / "street"
         lay_down(job)
-        with (job / "job.toml").open("a", encoding="utf-8") as file:
-            file.write(COSTS)
         day = run_day(job)
         out = write_package(day)
         layout = setting_out.deliver(setting_out.set_out(job), None)

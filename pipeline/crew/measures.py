@@ -113,6 +113,18 @@ class Measures:
         """Cubic metres or cubic yards, without a unit."""
         return format_length(cubic_metres / YARD_M3 if self._feet else cubic_metres, step=step)
 
+    def per_volume(self, per_cubic_metre: float) -> str:
+        """A cost of a cubic metre as it was typed, or of a cubic yard to the hundredth.
+
+        Examples
+        --------
+        >>> Measures().per_volume(60.0), Measures("ft").per_volume(60.0)
+        ('60 per m3', '45.87 per yd3')
+        """
+        if self._feet:
+            return f"{format_length(per_cubic_metre * YARD_M3, step=0.01)} per yd3"
+        return f"{per_cubic_metre:g} per m3"
+
     def area(self, square_metres: float) -> str:
         """Whole square metres or square feet, without a unit."""
         whole = square_metres / FOOT_M**2 if self._feet else square_metres

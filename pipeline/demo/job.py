@@ -134,6 +134,18 @@ on_grade_m = 0.010
 [target]
 layer = "clay subgrade"
 
+# What a cubic metre costs: as invented as the street. Put your own job's here, or nothing:
+# without costs there is no recommended height and no haul plan.
+[costs]
+currency = "units"
+surplus_per_m3 = 60.0
+shortage_per_m3 = 45.0
+blade_per_m3_m = 0.05
+truck_per_m3 = 4.0
+truck_per_m3_m = 0.01
+borrow_per_m3 = 18.0
+waste_per_m3 = 14.0
+
 [sheet]
 scale = 500
 prepared_by = "invented demo, not for construction"

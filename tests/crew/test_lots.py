@@ -103,6 +103,14 @@ def test_lots_that_cannot_be_are_refused_by_name(lots, message):
         lot_places(job(rules), REACH)
 
 
+def test_a_refusal_beside_an_equation_says_the_station_that_people_read():
+    """60 m along is 5+010 ahead of 0+050 = 5+000, by hand."""
+    line = replace(EAST, equations=((50.0, 50.0, 5000.0),))
+    lots = [{"name": "a", "start": 0.0, "end": 80.0}, {"name": "b", "start": 60.0, "end": 120.0}]
+    with pytest.raises(JobError, match=r"'b': begins at 5\+010\.0, inside 'a'"):
+        lot_places(job(lots), REACH, line)
+
+
 def test_a_stated_strip_belongs_to_its_lot_only():
     lots = [{"name": "a", "start": 0.0, "end": 100.0}]
     strips = [Strip(spread_kg_m2=12.5, rise_m=0.02, lot="a")]

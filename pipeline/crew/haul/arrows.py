@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.crew.haul.moves import SHOWN_M3, Moves
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.alignment import point_at
 from pipeline.model import Alignment, Floats
 from pipeline.model.arrays import lock_fields
-from pipeline.units import format_length
 
 STEP_M = 2.0
 FIRST_M, APART_M = 1.0, 0.6
@@ -40,6 +40,7 @@ def arrows(
     *,
     least_m3: float = SHOWN_M3,
     rows_m: tuple[float, float] = (FIRST_M, APART_M),
+    units: Measures = METRIC,
 ) -> tuple[Arrow, ...]:
     """An arrow for each move along the street that is worth drawing.
 
@@ -51,12 +52,15 @@ def arrows(
         Smaller moves are not drawn; the list has them.
     rows_m : (float, float)
         How far from the line the first row of arrows runs, and how far apart the rows are.
+    units : Measures
+        The crew's unit of volume.
 
     Returns
     -------
     tuple of Arrow
         In order of the moves. What stays in its stretch, comes from outside or leaves
-        has none.
+        has none. Inside a curve tighter than an arrow is away from the line, the arrow
+        goes the shorter way that stays clear of the line.
     """
     drawn = [
         k
@@ -72,10 +76,33 @@ def arrows(
         row = _free_row(taken, side, (min(start, end), max(start, end)))
         out = (rows_m[0] + rows_m[1] * row) * side
         at = np.linspace(start, end, points)
-        easting, northing, _ = point_at(alignment, at, np.full(points, out))
-        text = f"{format_length(float(moves.bank_m3[k]), step=0.1)} m3 {moves.way[k]}"
-        found.append(Arrow(np.stack((easting, northing), axis=1), text, str(moves.way[k])))
+        text = f"{units.volume(float(moves.bank_m3[k]))} {units.volume_unit} {moves.way[k]}"
+        found.append(Arrow(_beside(alignment, at, out), text, str(moves.way[k])))
     return tuple(found)
+
+
+def _beside(alignment: Alignment, station: Floats, offset: float) -> Floats:
+    """Places beside the line (n, 2), without the loop that a tight inside curve would give."""
+    import shapely
+
+    east, north, azimuth = point_at(alignment, station, offset)
+    path: Floats = np.stack((east, north), axis=1)
+    middle = (azimuth[:-1] + np.diff(np.unwrap(azimuth)) / 2) % (2 * np.pi)
+    onward = np.sign(station[-1] - station[0])
+    ahead = (np.diff(path, axis=0) * np.stack((np.sin(middle), np.cos(middle)), axis=1)).sum(axis=1)
+    if bool((onward * ahead > 0).all()) and shapely.is_simple(shapely.linestrings(path)):
+        return path
+    on_line = np.stack(point_at(alignment, station, 0.0)[:2], axis=1)
+    # the arrow's own left is the line's right on the way back
+    left = -offset * onward
+    clear = shapely.offset_curve(shapely.linestrings(on_line), left)
+    parts = [part for part in shapely.get_parts(clear) if part.length > STEP_M]
+    if not parts:
+        # nothing is that far from the line on this side: across, from end to end
+        ends: Floats = path[[0, 0, -1]] + np.outer([0.0, 0.5, 0.0], path[-1] - path[0])
+        return ends
+    longest: Floats = shapely.get_coordinates(max(parts, key=lambda part: part.length))
+    return longest
 
 
 def _free_row(

@@ -14,7 +14,7 @@ import numpy as np
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.plan.branches import Branch
 from pipeline.crew.plan.frame import PlanWords, corners, frame, placed
-from pipeline.crew.plan.haul import haul_lines, haul_words
+from pipeline.crew.plan.haul import haul_lines, haul_shown, haul_words
 from pipeline.crew.plan.inputs import PlanInputs, band_limits, contour_levels
 from pipeline.crew.plan.labels import thin_labels
 from pipeline.crew.plan.map import (
@@ -26,7 +26,7 @@ from pipeline.crew.plan.map import (
     level_lines,
     map_marks,
 )
-from pipeline.crew.plan.sheets import pages
+from pipeline.crew.plan.sheets import Shown, pages
 from pipeline.crew.plan.sides import side_pages
 from pipeline.crew.plan.texts import map_texts
 from pipeline.design import feet as feet_of
@@ -68,20 +68,23 @@ def drawing(inputs: PlanInputs) -> Drawing:
     origin = (float(base.street.origin[0]), float(base.street.origin[1]))
     taken, added = (origin, (0.0, 0.0)) if inputs.local_shift else ((0.0, 0.0), origin)
     block = frame(words, inputs.sheet, taken, north=True)
-    ground = with_block(_map(base), block, base.mm)
+    drawn = _map(base)
+    ground = with_block(drawn, block, base.mm)
     unturned = frame(words, inputs.sheet, taken, north=False)
     line = inputs.corridor.alignment
 
     def name_of(station: float) -> str:
         return station_text(line, station)
 
-    sheets = pages(base.street, line, unturned, base.reach_m, inputs.sheet.scale, added)
+    windows = unturned, Shown(base.reach_m), inputs.sheet.scale, added
+    sheets = pages(base.street, line, *windows)
     for one in base.branches:
         if one.kind == "street":
-            sheets += pages(
-                one.street, one.corridor.alignment, unturned, _branch_reach(base, one),
-                inputs.sheet.scale, added,
-            )  # fmt: skip
+            windows = unturned, Shown(_branch_reach(base, one)), inputs.sheet.scale, added
+            sheets += pages(one.street, one.corridor.alignment, *windows)
+    hauled = haul_shown(base, drawn)
+    if hauled is not None:
+        sheets += pages(base.street, line, unturned, hauled, inputs.sheet.scale, added)
     rules = inputs.sheet, inputs.rounding
     sides = side_pages(inputs.profiles, inputs.sections, unturned, rules, name_of)
     return Drawing(words.job, placed(ground, 1.0, *added), (*sheets, *sides), taken)

@@ -5,9 +5,32 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.crew.plan.map import Base
-from pipeline.model import Floats, Lines, Words, texts
+from pipeline.crew.plan.sheets import Shown
+from pipeline.design import feet as feet_of
+from pipeline.model import Floats, Lines, Picture, Words, texts
 
 HEAD_MM, HEAD_RAD, TEXT_MM, ABOVE_MM = 3.0, 0.4, 2.5, 2.4
+ON_HAUL = frozenset({
+    "back-paper", "centreline", "centreline-tick", "edge-outer", "frame", "gap-not-surveyed",
+    "haul-arrow", "label-plate", "text-caution", "text-haul", "text-not-surveyed",
+    "text-station", "text-title",
+})  # fmt: skip
+"""Layers of the haul plan by itself: the street, the arrows, the title block."""
+
+
+def haul_shown(base: Base, ground: Picture) -> Shown | None:
+    """What the sheets of the haul plan show of the map; None without an arrow."""
+    arrows = base.inputs.haul
+    if not arrows:
+        return None
+    every = np.concatenate([arrow.path for arrow in arrows])
+    offset = feet_of.locate(base.inputs.corridor.alignment, *every.T).offset
+    room = (ABOVE_MM + TEXT_MM) * base.mm
+    layers = {one.layer for one in ground.fills} | {one.layer for one in ground.lines}
+    layers |= {one.layer for one in ground.words} | {one.layer for one in ground.marks}
+    # a plate without its label would be a hole in the street's lines
+    hidden = tuple(sorted(layers - (ON_HAUL - {"label-plate"})))
+    return Shown(max(float(np.max(np.abs(offset))) + room, base.reach_m), "haul", hidden)
 
 
 def haul_lines(base: Base) -> tuple[Lines, ...]:

@@ -22,7 +22,18 @@ _CAPTION = 7.0
 _CAPTION_ROOM = 96.0
 """Width of a window's caption before the words of a match line [mm]."""
 _HIDDEN = ("back-paper", "frame", "legend", "text-title", "text-legend", "text-caution")
+HAUL = ("haul-arrow", "text-haul")
+"""Layers of the haul plan: it has sheets of its own, where its arrows stand whole."""
 _STEP_M = 2.5
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What windows show: how far to either side of the line [m], without which layers."""
+
+    reach_m: float
+    title: str = "sheet"
+    hidden: tuple[str, ...] = HAUL
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +99,7 @@ def pages(
     street: Street,
     line: Alignment,
     frame: Picture,
-    reach_m: float,
+    shown: Shown,
     scale: int,
     shift: tuple[float, float],
 ) -> tuple[Page, ...]:
@@ -104,8 +115,8 @@ def pages(
         What the windows' stations are called by.
     frame : Picture
         Title block without a north arrow [mm], top left corner at (0, 0).
-    reach_m : float
-        How far the map goes to either side of the centreline [m].
+    shown : Shown
+        How far the windows reach, and what they leave out.
     scale : int
         1:scale.
     shift : (float, float)
@@ -115,7 +126,7 @@ def pages(
     plans = []
     for rows in (3, 2, 1):
         height = (TOP_MM - BOTTOM_MM + 1.0) / rows - _CAPTION - 1.0
-        found = strips(street, reach_m, width * scale / 1000, height * scale / 1000)
+        found = strips(street, shown.reach_m, width * scale / 1000, height * scale / 1000)
         plans.append((-(-len(found) // rows), rows, height, found))
     sheets, rows, height, found = min(plans, key=lambda plan: plan[0])
     middles = [
@@ -127,17 +138,19 @@ def pages(
     for sheet in range(sheets):
         part = found[sheet * rows : (sheet + 1) * rows]
         views = [
-            _view(strip, middle, (width, height), scale, shift)
+            replace(
+                _view(strip, middle, (width, height), scale, shift), hidden=_HIDDEN + shown.hidden
+            )
             for strip, middle in zip(part, middles, strict=False)
         ]
         stations = [
             f"{short}{station_text(line, one.first)} TO {station_text(line, one.last)}"
             for one in part
         ]
-        page = _page(f"{short}A3 sheet {sheet + 1} of {sheets}", frame, views, stations)
+        page = _page(f"{short}A3 {shown.title} {sheet + 1} of {sheets}", frame, views, stations)
         matched = [
             _match_lines(
-                (street, line), (strip, view), reach_m, _next_to(sheet * rows + k, found, rows)
+                (street, line), (strip, view), shown, _next_to(sheet * rows + k, found, rows, shown)
             )
             for k, (strip, view) in enumerate(zip(part, views, strict=True))
         ]
@@ -145,15 +158,15 @@ def pages(
     return tuple(out)
 
 
-def _next_to(number: int, found: Sequence[Strip], rows: int) -> tuple[str, str]:
+def _next_to(number: int, found: Sequence[Strip], rows: int, shown: Shown) -> tuple[str, str]:
     """Where the windows before and after this one stand; empty where there is none."""
 
     def place(other: int, way: str) -> str:
         if not 0 <= other < len(found):
             return ""
-        return (
-            f"WINDOW {way}" if other // rows == number // rows else f"A3 SHEET {other // rows + 1}"
-        )
+        if other // rows == number // rows:
+            return f"WINDOW {way}"
+        return f"A3 {shown.title.upper()} {other // rows + 1}"
 
     return place(number - 1, "ABOVE"), place(number + 1, "BELOW")
 
@@ -161,7 +174,7 @@ def _next_to(number: int, found: Sequence[Strip], rows: int) -> tuple[str, str]:
 def _match_lines(
     along: tuple[Street, Alignment],
     window: tuple[Strip, View],
-    reach_m: float,
+    shown: Shown,
     next_to: tuple[str, str],
 ) -> Picture:
     """Dashes across the street where another window goes on, and over the window which one."""
@@ -172,7 +185,7 @@ def _match_lines(
     frame = shapely.box(west, south, west + view.width, south + view.height)
     picture = Picture()
     for station, goes_on in ((strip.first, next_to[0]), (strip.last, next_to[1])):
-        ends = _across(street, station, reach_m)
+        ends = _across(street, station, shown.reach_m)
         cut = shapely.intersection(shapely.linestrings(_on_paper(ends, strip, view)), frame)
         if not goes_on or cut.is_empty or cut.geom_type != "LineString":
             continue

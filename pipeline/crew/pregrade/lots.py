@@ -9,12 +9,12 @@ import numpy as np
 
 from pipeline.crew.pregrade.strip import Measured, measured
 from pipeline.design.alignment import locate
+from pipeline.design.equations import named
 from pipeline.errors import InputError, JobError
 from pipeline.model import Alignment
 from pipeline.model.strip import StripHeights
 from pipeline.settings import Job
 from pipeline.settings_earthwork import LotRule, Strip, StripFile
-from pipeline.units import format_station
 
 LEAST_M = 0.01
 """A shorter gap between two lots is a rounding of their stations."""
@@ -41,14 +41,18 @@ class LotPlace:
     left_out: tuple[str, ...] = ()
 
 
-def lot_places(job: Job, reach: tuple[float, float]) -> tuple[LotPlace, ...]:
+def lot_places(
+    job: Job, reach: tuple[float, float], line: Alignment | None = None
+) -> tuple[LotPlace, ...]:
     """The job's lots along the street, and what lies between them, in order.
 
     Parameters
     ----------
     job : Job
     reach : (float, float)
-        First and last station of the line.
+        First and last station of the line, counted on from its start.
+    line : Alignment, optional
+        That names the stations of a refusal.
 
     Returns
     -------
@@ -68,7 +72,7 @@ def lot_places(job: Job, reach: tuple[float, float]) -> tuple[LotPlace, ...]:
         _check_strips(rules.strips, [""])
         return (LotPlace(job.name, first, last, job),)
     lots = sorted(rules.lots, key=lambda lot: lot.start)
-    _check(lots, reach)
+    _check(lots, reach, line)
     found: list[LotPlace] = []
     at, rests = first, 0
     for lot in lots:
@@ -84,24 +88,24 @@ def lot_places(job: Job, reach: tuple[float, float]) -> tuple[LotPlace, ...]:
     return tuple(found)
 
 
-def _check(lots: Sequence[LotRule], reach: tuple[float, float]) -> None:
+def _check(lots: Sequence[LotRule], reach: tuple[float, float], line: Alignment | None) -> None:
     names = [lot.name for lot in lots]
     for k, lot in enumerate(lots):
         where = f"stabilising.lots, {lot.name!r}"
-        span = f"{format_station(lot.start)} to {format_station(lot.end)}"
+        span = f"{named(line, lot.start)} to {named(line, lot.end)}"
         if names.count(lot.name) > 1:
             raise JobError(where, "is named twice", "give each lot its own name")
         if not lot.end > lot.start:
             raise JobError(where, f"found {span}", "let its stations rise from start to end")
         if lot.end <= reach[0] or lot.start >= reach[1]:
-            street = f"{format_station(reach[0])} to {format_station(reach[1])}"
+            street = f"{named(line, reach[0])} to {named(line, reach[1])}"
             raise JobError(
                 where, f"found {span}, off the street", f"give stations from {street}"
             )  # fmt: skip
         if k and lot.start < lots[k - 1].end - LEAST_M:
             raise JobError(
                 where,
-                f"begins at {format_station(lot.start)}, inside {lots[k - 1].name!r}",
+                f"begins at {named(line, lot.start)}, inside {lots[k - 1].name!r}",
                 "let no two lots overlap: one place has one target",
             )
 

@@ -240,8 +240,9 @@ def _money(found: Decision, units: Measures) -> tuple[str, ...]:
     unit = f" {prices.currency}".rstrip()
     return (
         (
-            f"costs of the job: surplus {prices.over:g}, shortage {prices.under:g}{unit} per m3;"
-            f" least cost at {units.finest(found.target.exact)} {units.fine_unit}, rounding to"
+            f"costs of the job:{unit} {units.per_volume(prices.over)} of a surplus,"
+            f" {units.per_volume(prices.under)} of a shortage; least cost at"
+            f" {units.finest(found.target.exact)} {units.fine_unit}, rounding to"
             f" {units.step(found.rules.round_m)} costs"
             f" {found.target.rounding_m2 * per:.0f}{unit} more"
         ),

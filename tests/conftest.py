@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
+# before numpy is imported: two threads that wait for each other over small matrices cost the
+# test of the intervals nine times its work (130 s for 15 s of it, on two busy cores)
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 ROOT = Path(__file__).resolve().parent.parent
 REFERENCES = ROOT / "shared" / "references.toml"
 
@@ -27,6 +30,8 @@ class Published:
 
     def check(self, key: str, got: Any) -> None:
         atol = self.tolerance[key if key in self.tolerance else "default"]
+        import numpy as np
+
         np.testing.assert_allclose(
             got, self.expected[key], rtol=0, atol=atol, err_msg=f"{self.id} {key}: {self.source}"
         )

@@ -1,7 +1,6 @@
 """How sure a volume is: against simulated streets whose volume is known, and by brute force."""
 
 from itertools import pairwise
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -29,88 +28,40 @@ from pipeline.compare.uncertainty import (
 from pipeline.design.alignment import build
 from pipeline.model import AlignmentRows, ElementRow
 from pipeline.settings_earthwork import Volumes
-
-HALF = 4.95
-NO_BENCH = Volumes(systematic_m=0.0)
-FIELDS = {
-    # correlation of the invented ground by distance; spherical is none of the models fitted
-    "rough": lambda p: np.exp(-cdist(p, p) / 8.0),
-    "spherical": lambda p: _spherical(cdist(p, p) / 20.0),
-    "smooth": lambda p: (1 + cdist(p, p) / 6.0) * np.exp(-cdist(p, p) / 6.0),
-    "longer along": lambda p: np.exp(-cdist(p * [1, 2], p * [1, 2]) / 15.0),
-}
-
-
-def _spherical(h):
-    return np.where(h < 1, 1 - 1.5 * h + 0.5 * h**3, 0.0)
-
-
-def shot_places(length, rng):
-    """Rows 10 m apart, seven shots each, nobody stands exactly on the row."""
-    s, o = (
-        v.ravel()
-        for v in np.meshgrid(
-            np.arange(0.0, length + 1, 10.0),
-            [-HALF, -3.3, -1.7, 0.0, 1.7, 3.3, HALF],
-            indexing="ij",
-        )
-    )
-    inner = (s > 0) & (s < length)
-    return np.stack((s + inner * rng.uniform(-0.15, 0.15, len(s)), o), axis=1)
+from tests.compare.simulated import (
+    FIELDS,
+    HALF,
+    NINETY,
+    NINETY_FIVE,
+    NO_BENCH,
+    errors_in_standard_errors,
+    held,
+    roots,
+    street_of,
+)
 
 
 @pytest.fixture(scope="module")
 def street(surface_of):
-    """100 m of street: shots, cells of 1 m2 that tell the truth, and a level design."""
-    rng = np.random.default_rng(2)
-    length = 100.0
-    shots = shot_places(length, rng)
-    s, o = np.meshgrid(np.arange(0.5, length), (np.arange(10) + 0.5) * 0.99 - HALF, indexing="ij")
-    cells = np.stack((s.ravel(), o.ravel()), axis=1)
-    box = np.array([[0, -HALF], [length, -HALF], [length, HALF], [0, HALF]])
-    design = surface_of(*box.T, np.zeros(4), [[0, 1, 2], [0, 2, 3]])
-    triangles = surface_of(*shots.T, np.zeros(len(shots))).triangles
-
-    latest = []
-
-    def measured(ground, noise):
-        """Quantity, sample and true (cut, fill) of a ground known at shots and cells."""
-        z = ground[: len(shots)] + noise * rng.standard_normal(len(shots))
-        surface = surface_of(*shots.T, z, triangles)
-        pieces = overlay(surface, design)
-        latest[:] = [pieces]
-        found = quantity("clay", pieces, plan_area(design))
-        sigma = np.full(len(shots), noise)
-        spread = sample(surface, design, sigma, None, found.compared_area_m2)
-        each = ground[len(shots) :] * 2 * HALF * length / len(cells)
-        return found, spread, (np.maximum(each, 0).sum(), np.maximum(-each, 0).sum())
-
-    return SimpleNamespace(shots=shots, cells=cells, design=design, rng=rng, measured=measured,
-        pieces=latest,
-    )  # fmt: skip
+    return street_of(surface_of)
 
 
-def roots(street, name):
-    both = np.concatenate((street.shots, street.cells))
-    return np.linalg.cholesky(FIELDS[name](both) + 1e-8 * np.eye(len(both)))
+def test_the_stated_interval_holds_the_true_volume(surface_of):
+    """400 simulated streets of four kinds, 100 each, against volumes that are known.
 
-
-def test_the_stated_interval_holds_the_true_volume(street):
-    """200 simulated streets of four kinds: 90 % intervals hold 85-95 % of the true volumes."""
-    off = {"net": [], "cut": [], "fill": []}
-    for name in FIELDS:
-        root = roots(street, name)
-        for _ in range(50):
-            ground = 0.02 * (root @ street.rng.standard_normal(len(root)))
-            found, spread, (cut, fill) = street.measured(ground, 0.007)
-            sure = standard_errors(found, spread, learned(spread), NO_BENCH)
-            off["net"].append((found.cut_m3 - found.fill_m3 - cut + fill) / sure.net.total)
-            off["cut"].append((found.cut_m3 + sure.cut.missed - cut) / sure.cut.total)
-            off["fill"].append((found.fill_m3 + sure.fill.missed - fill) / sure.fill.total)
-    for what, z in off.items():
-        assert len(z) == 200
-        held = np.mean(np.abs(z) < 1.645)
-        assert 0.85 <= held <= 0.95, (what, held)
+    Shown, over all kinds together: 90 % intervals of net, cut and fill hold 85-95 % of the
+    true volumes, 95 % intervals of the net volume 93-97 %. 400 streets know a share of 95 %
+    to 1.1 %. Intervals of cut and of fill hold 93 to 94 of 100 in the 2000 streets of
+    RECORD.md, too near the limit for 400 to tell, so they are asked for 91-97 here.
+    """
+    street = street_of(surface_of, seed=5)
+    off = np.concatenate([errors_in_standard_errors(street, name, 100) for name in FIELDS], axis=1)
+    assert off.shape == (3, 400)
+    ninety = held(off, NINETY)
+    assert ((ninety >= 0.85) & (ninety <= 0.95)).all(), ninety
+    net, *parts = held(off, NINETY_FIVE)
+    assert 0.93 <= net <= 0.97
+    assert all(0.91 <= share <= 0.97 for share in parts), parts
 
 
 def test_errors_of_a_known_ground_against_its_own_scatter(street):

@@ -15,7 +15,6 @@ import unicodedata
 from pipeline.model import Table
 
 _NUMBER = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+)?")
-_STATION = re.compile(r"-[0-9]{1,6}\+[0-9]{3}(?:\.[0-9]{1,6})?(?: \([0-9]{1,4}\))?")
 _FORMULA = "=+-@\t\r"
 _CONTROL = dict.fromkeys([*(c for c in range(32) if c not in (9, 10, 13)), 127], " ")
 # Format characters (zero-width, direction marks) are skipped by eye and by some spreadsheets.
@@ -29,8 +28,7 @@ def csv_text(table: Table) -> str:
     apostrophe: one that starts with ``= + - @``, a tab or a carriage return,
     also behind blanks or quotes and in full-width form. In the other columns a
     number stays a number, ``-0.031`` too; what is no number there is guarded
-    like text. A station before zero, ``-0+005.0``, is a number wherever it stands: it
-    can hold nothing but digits. A spreadsheet that adds it up is to take the column as text.
+    like text. So is a station before zero: ``-0+005.0`` would be reckoned as 5.
 
     Parameters
     ----------
@@ -64,7 +62,7 @@ def csv_bytes(table: Table) -> bytes:
 
 
 def _cell(cell: str, is_text: bool) -> str:
-    number = _STATION.fullmatch(cell) or (not is_text and _NUMBER.fullmatch(cell))
+    number = not is_text and _NUMBER.fullmatch(cell)
     return cell if number else _guarded(cell)
 
 

@@ -15,9 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline import publish, publish_page
+from pipeline import publish, publish_crew, publish_page
 from pipeline.compare import places
 from pipeline.compare.streets import streets_of
+from pipeline.crew.card import pages as card
 from pipeline.crew.hubs.cutsheet import cut_sheet
 from pipeline.crew.page import lists as daypage
 from pipeline.crew.walk import steps, walking_order
@@ -323,3 +324,16 @@ def test_a_hub_belongs_to_one_street_however_they_are_ordered(day):
     assert sorted(zip(again.hubs.id, again.street, strict=True)) == sorted(
         zip(sheet.hubs.id[rows], sheet.street[rows], strict=True)
     )
+
+
+def test_pages_say_nothing_of_a_side_that_a_return_does_not_have(day):
+    """A return has one edge, right or left of its own line; a page of one lath names one place."""
+    book = card.book(publish_crew.crew_work(day), card.CardWords("", "", "", held=False))
+    notes = [note for page in book.pages for note in page.notes]
+    assert not [note for note in notes if note.rstrip().endswith(":") or "no such" in note]
+    one_sided = [page for page in book.pages if "Backing bank south return" in page.title]
+    assert [note[:2] for page in one_sided for note in page.notes if note[1] == ":"] == ["R:"]
+    assert any(page.bar.endswith("1 CONFLICT") for page in book.pages)
+    reaches = [page.title.split(" to ") for page in book.pages if " to 0+" in page.title]
+    assert reaches
+    assert all(first.split()[-1] != last.split()[0] for first, last in reaches)

@@ -19,6 +19,8 @@ from pypdf import PdfReader
 
 from pipeline import publish_crew
 from pipeline.crew.buried.things import verdict_words
+from pipeline.crew.card.rods import sight_pages
+from pipeline.crew.card.strip_map import place
 from pipeline.crew.words import lint
 from pipeline.demo import truth
 from pipeline.run import Stopwatch, run_day
@@ -307,6 +309,33 @@ def test_ground_at_grade_gives_dots_and_sights_that_work(planted):
         crown_reading = next(r for r in sight.readings if r.what == "crown")
         # by hand: two falls of 2.5 % over 4.85 m
         assert crown_reading.delta_m == pytest.approx(0.025 * EDGE, abs=1e-4)
+
+
+def test_the_boning_card_says_each_reading_once_and_leaves_out_no_lath(demo):
+    """Laths in a row that show the same make one row: unfolded, the card is the list again."""
+    day, _ = demo
+    work = publish_crew.crew_work(day)
+    across = [sight for sight in work.sights if sight.way == "across"]
+    rows = [row for page in sight_pages(work, 620.0) for row in page.rows]
+    assert len(rows) < len(across) / 4
+    stations = [place(work, sight.first.station) for sight in across]
+    at = 0
+    for laths, *shown, state in rows:
+        first, *last = laths.split("\nto ")
+        end = stations.index((last or [first])[0]) + 1
+        run, at = across[at:end], end
+        assert place(work, run[0].first.station) == first
+        assert {not sight.why_not for sight in run} == {state == "works"}
+        for sight in run:
+            crown_mm = 1000 * next(r.delta_m for r in sight.readings if r.what == "crown")
+            assert any(abs(float(cell[:-2]) - crown_mm) <= 2.5 + 1e-6 for cell in shown[:-1])
+    assert at == len(across)
+    no_dots = [row[-1].replace("\n", " ") for row in rows if row[-1].startswith("NO DOTS")]
+    assert no_dots
+    longest = " ".join(rows[0][-1].split())
+    many = across[: stations.index(rows[0][0].split("\nto ")[1]) + 1]
+    high = sum("L high" in sight.why_not for sight in many)
+    assert f"NO DOTS at {len(many)}: L high {high}" in longest
 
 
 def test_the_laths_that_today_has_overtaken_are_named_and_no_other(planted):

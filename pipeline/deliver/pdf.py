@@ -222,7 +222,8 @@ def _cell(canvas: Canvas, text: str, column: Column, at: tuple[float, float]) ->
     x, y = at
     plain = _plain(text)
     if column.align == "right":
-        canvas.drawRightString(x + column.width_pt - _PAD_PT, y, plain)
+        # the pad of both sides, so that a number keeps clear of words in the next column
+        canvas.drawRightString(x + column.width_pt - 3 * _PAD_PT, y, plain)
     elif column.align == "centre":
         canvas.drawCentredString(x + 0.5 * column.width_pt, y, plain)
     else:

@@ -129,7 +129,8 @@ def path_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading("done", NUMBER_PT, align="centre"),
     ]
     told = _path_told(path, work.job.machine, unit)
-    bar = f"CURB MACHINE OVER {path.layer.upper()}   {len(path.conflicts)} CONFLICTS"
+    count = len(path.conflicts)
+    bar = f"CURB MACHINE OVER {path.layer.upper()}   {count} CONFLICT{'' if count == 1 else 'S'}"
     return list_pages(("Machine path", bar), headings, rows, told, body_pt)
 
 
@@ -148,12 +149,15 @@ def _path_told(path: Path, rules: MachineRules, unit: Measures) -> list[str]:
             for state in ("CLEAR", "CONFLICT", "LOW", "NOT SHOT")
             if path.length(state, side) > 0
         )
+        if not states:
+            # a return or a bulb has one edge: nothing to say of the side that is none
+            continue
         seen = (
             f"{unit.long(nose)} {unit.unit}"
             if np.isfinite(nose)
             else "none, nothing was shot there"
         )
-        said = f"{'L' if side < 0 else 'R'}: {states or 'no such section'};"
+        said = f"{'L' if side < 0 else 'R'}: {states};"
         told.append(f"{said} smallest nose the survey could see: {seen}")
     told.append(
         f"CLEAR only where shots stand {unit.stated(rules.coverage_m)} apart or closer, and only"
@@ -200,7 +204,8 @@ def bank_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
             for state in ("OK", "LOW", "MISSING", "HIGH", "HEAVY", "NOT SHOT")
             if work.bank.length(state, side) > 0
         )
-        told.append(f"{'L' if side < 0 else 'R'}: {states}")
+        if states:
+            told.append(f"{'L' if side < 0 else 'R'}: {states}")
     bar = f"BANK ABOVE {work.bank.layer.upper()}   {unit.small_unit}"
     return list_pages(("Backing bank", bar), headings, rows, told, body_pt)
 

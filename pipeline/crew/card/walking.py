@@ -156,8 +156,7 @@ def _stretches(
         told = tell(work, here, side)
         pages.append(
             CardPage(
-                title=f"{title} {place(work, float(here[0]))} to {place(work, float(here[-1]))}"
-                f" {'left' if side < 0 else 'right'}",
+                title=f"{title} {_reach(work, here)} {'left' if side < 0 else 'right'}",
                 bar=bar,
                 columns=laid.columns,
                 rows=rows,
@@ -265,3 +264,9 @@ def _hub_row(work: CrewWork, k: int, number: int, layers: Sequence[int]) -> Row:
         fall_words(float(sheet.fall[k])),
         _BOX,
     )
+
+
+def _reach(work: CrewWork, station: Floats) -> str:
+    """From where to where a page goes, or the one place that it is about."""
+    first, last = (place(work, float(station[k])) for k in (0, -1))
+    return first if first == last else f"{first} to {last}"

@@ -16,7 +16,7 @@ import numpy as np
 from pipeline.compare import compose, ponds
 from pipeline.compare.layer_order import order_findings
 from pipeline.design import alignment as line
-from pipeline.design import beneath, changes, checks, corners, joining, profile, returns
+from pipeline.design import basin, beneath, changes, checks, corners, joining, profile, returns
 from pipeline.design.equations import station_text
 from pipeline.design.strips import triangulate
 from pipeline.design.tie import tie
@@ -25,6 +25,7 @@ from pipeline.errors import DesignError
 from pipeline.ingest.job.designfiles import DesignFiles, LineFiles
 from pipeline.model import (
     Corridor,
+    Depression,
     Finding,
     Findings,
     Layer,
@@ -50,6 +51,7 @@ class _Site:
 
     job: Job
     streets: dict[str, Corridor]
+    things: Utilities | None
     findings: list[Finding] = field(default_factory=list)
 
     def take(self, found: tuple[Corridor, Findings]) -> Corridor:
@@ -57,25 +59,29 @@ class _Site:
         return found[0]
 
 
-def design(files: DesignFiles, job: Job) -> tuple[Corridor, Findings]:
+def design(
+    files: DesignFiles, job: Job, things: Utilities | None = None
+) -> tuple[Corridor, Findings]:
     """The whole design of a job: the main street, and every other part in order of priority.
 
     Parameters
     ----------
     files : DesignFiles
     job : Job
+    things : Utilities, optional
+        The recorded things, for basins that the sections name by their id.
 
     Raises
     ------
     DesignError
         A part cannot be used; it is named.
     """
-    site = _Site(job, {})
-    site.streets[MAIN] = site.take(_main(files, job))
+    site = _Site(job, {}, things)
+    site.streets[MAIN] = site.take(_main(files, site))
     for street in job.design.streets:
-        site.streets[street.name] = site.take(_line(files.lines[street.name], street.name, job))
+        site.streets[street.name] = site.take(_line(files.lines[street.name], street.name, site))
     edges = [
-        replace(site.take(_line(files.lines[e.name], e.name, job)), on=e.at)
+        replace(site.take(_line(files.lines[e.name], e.name, site)), on=e.at)
         for e in job.design.edges
     ]
     _tied(site, files)
@@ -97,6 +103,8 @@ def checked(corridor: Corridor, job: Job, things: Utilities | None) -> Findings:
     limits = job.design.limits
     found = list(checks.design_findings(corridor, limits, job.layers))
     basins = _basins(things, job.hazards.inlet_kinds)
+    streets = [corridor, *(part.corridor for part in corridor.parts if part.corridor is not None)]
+    basins += [spot for street in streets for spot in basin.spots(street)]
     places = np.array(basins).reshape(-1, 2).T
     for part in corridor.parts:
         if part.kind == "return" and part.corridor is not None:
@@ -141,11 +149,17 @@ def _basins(things: Utilities | None, kinds: Sequence[str]) -> list[tuple[float,
     return [(float(things.easting[k]), float(things.northing[k])) for k in rows]
 
 
-def _main(files: DesignFiles, job: Job) -> tuple[Corridor, Findings]:
+def _main(files: DesignFiles, site: _Site) -> tuple[Corridor, Findings]:
+    job = site.job
     alignment, found = line.build(files.alignment)
-    heights, more = profile.build(files.profile, partial(station_text, alignment, step=0.001))
+    called = partial(station_text, alignment, step=0.001)
+    heights, more = profile.build(files.profile, called)
+    basins: tuple[Depression, ...] = ()
     in_table = [rule for rule in job.layers if not rule.below]
-    tabled = changes.layers(files.sections, in_table) if files.sections is not None else ()
+    tabled: tuple[Layer, ...] = ()
+    if files.sections is not None:
+        sections = basin.placed(files.sections, alignment, site.things)
+        tabled, basins = changes.layers(sections, in_table, called), basin.those_of(sections)
     have = {layer.name: layer for layer in tabled}
     layers: list[Layer] = []
     told: list[Finding] = []
@@ -160,7 +174,7 @@ def _main(files: DesignFiles, job: Job) -> tuple[Corridor, Findings]:
             layers.append(beneath.layer_below(over, rule.by_m, rule.measured, named))
         else:
             layers.append(have[rule.name])
-    corridor = Corridor(alignment.name, alignment, heights, tuple(layers))
+    corridor = Corridor(alignment.name, alignment, heights, tuple(layers), basins=basins)
     return corridor, (*found, *more, *told)
 
 
@@ -186,13 +200,16 @@ def surface_from(
     return replace(surface, name=name), found
 
 
-def _line(files: LineFiles, name: str, job: Job) -> tuple[Corridor, Findings]:
+def _line(files: LineFiles, name: str, site: _Site) -> tuple[Corridor, Findings]:
     """A street or an edge of its own files, with those layers of the job that its table has."""
+    job = site.job
     alignment, found = line.build(files.alignment)
-    heights, more = profile.build(files.profile, partial(station_text, alignment, step=0.001))
-    have = {layer.name for row in files.sections.sections for layer in row.layers}
+    called = partial(station_text, alignment, step=0.001)
+    heights, more = profile.build(files.profile, called)
+    sections = basin.placed(files.sections, alignment, site.things)
+    have = {layer.name for row in sections.sections for layer in row.layers}
     rules = [rule for rule in job.layers if rule.name in have]
-    own = {layer.name: layer for layer in changes.layers(files.sections, _bare(rules))}
+    own = {layer.name: layer for layer in changes.layers(sections, _bare(rules), called)}
     layers: list[Layer] = []
     for rule in job.layers:
         if rule.name in own:
@@ -201,7 +218,8 @@ def _line(files: LineFiles, name: str, job: Job) -> tuple[Corridor, Findings]:
             named = rule.name, rule.title or rule.name
             over = _above(layers, rule)
             layers.append(beneath.layer_below(over, rule.by_m, rule.measured, named))
-    return Corridor(name, alignment, heights, tuple(layers)), (*found, *more)
+    basins = basin.those_of(sections)
+    return Corridor(name, alignment, heights, tuple(layers), basins=basins), (*found, *more)
 
 
 def _bare(rules: Sequence[LayerRule]) -> list[LayerRule]:

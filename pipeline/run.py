@@ -172,7 +172,7 @@ def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
 
 def build_corridor(inputs: Inputs) -> tuple[Corridor, Findings]:
     """The whole design of the job, and what of it a person should see before dirt moves."""
-    corridor, found = keep(assemble.design, inputs.design, inputs.job)
+    corridor, found = keep(assemble.design, inputs.design, inputs.job, inputs.utilities)
     return corridor, (*found, *keep(assemble.checked, corridor, inputs.job, inputs.utilities))
 
 

@@ -1,4 +1,4 @@
-"""What changes a section by station: crown shift, widening, crossfall, lowered curb, mouth.
+"""What changes a section by station: crown shift, widening, crossfall, lowered curb, basin, mouth.
 
 Each takes the layers as the section table gives them and gives new ones: rows are put
 in where something begins or ends, then breaks are moved row by row. Between rows the
@@ -14,15 +14,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.design.section import SLACK_M, between, column_of, filled, span_of
+from pipeline.design.basin import lowered
+from pipeline.design.rows import SIDE, columns_of, owner_of, with_rows, within
+from pipeline.design.section import PLAIN, SLACK_M, Called, between, column_of, filled, span_of
 from pipeline.design.section import layers as section_layers
 from pipeline.design.superelevation import crossfall_of
 from pipeline.errors import DesignError
 from pipeline.model import (
-    Bools,
     CrossfallChange,
     CrownShift,
     CurbDrop,
+    Depression,
     Floats,
     Ints,
     Layer,
@@ -33,20 +35,22 @@ from pipeline.model import (
     Widening,
 )
 from pipeline.settings import LayerRule
-from pipeline.units import format_station
 
 _STEP_M = 0.5
 """An eased 0.2 m over 20 m leaves its chords of this length by 0.1 mm."""
 _SAME_M = 1e-9
-_SIDE = {-1: "left", 1: "right"}
 
 
-def layers(table: SectionTable, rules: Iterable[LayerRule]) -> tuple[Layer, ...]:
+def layers(
+    table: SectionTable, rules: Iterable[LayerRule], called: Called = PLAIN
+) -> tuple[Layer, ...]:
     """The section layers of a table with its changes made: `section.layers`, then `apply`."""
-    return apply(section_layers(table, rules), table.changes)
+    return apply(section_layers(table, rules, called), table.changes, called)
 
 
-def apply(layers: Sequence[Layer], changes: Sequence[SectionChange]) -> tuple[Layer, ...]:
+def apply(
+    layers: Sequence[Layer], changes: Sequence[SectionChange], called: Called = PLAIN
+) -> tuple[Layer, ...]:
     """The layers with every change made, in order.
 
     Parameters
@@ -54,6 +58,8 @@ def apply(layers: Sequence[Layer], changes: Sequence[SectionChange]) -> tuple[La
     layers : sequence of Layer
         Section layers from the top down; a named break is that of the first which has it.
     changes : sequence of SectionChange
+    called : callable
+        What people call a station, for a refusal.
 
     Raises
     ------
@@ -64,58 +70,26 @@ def apply(layers: Sequence[Layer], changes: Sequence[SectionChange]) -> tuple[La
     changed = tuple(layers)
     for change in changes:
         if isinstance(change, CrownShift):
-            changed = tuple(_crown_shift(layer, change) for layer in changed)
+            changed = tuple(_crown_shift(layer, change, called) for layer in changed)
         elif isinstance(change, Widening):
-            owner = _owner(changed, change.at, change.side, change.where)
+            owner = owner_of(changed, change.at, change.side, change.where)
+            _check_points(change.points, change.where, called)
             changed = tuple(_widening(layer, change, layer.name == owner) for layer in changed)
         elif isinstance(change, CrossfallChange):
-            changed = _crossfall(changed, change)
+            changed = _crossfall(changed, change, called)
         elif isinstance(change, Superelevation):
-            changed = _crossfall(changed, crossfall_of(change))
+            changed = _crossfall(changed, crossfall_of(change), called)
         elif isinstance(change, CurbDrop):
-            owner = _owner(changed, change.top, change.side, change.where)
+            owner = owner_of(changed, change.top, change.side, change.where)
+            _check_stretch(change, called)
             changed = tuple(
                 _drop(layer, change) if layer.name == owner else layer for layer in changed
             )
+        elif isinstance(change, Depression):
+            changed = lowered(changed, change, called)
         else:
             changed = _opening(changed, change)
     return changed
-
-
-def _owner(layers: Sequence[Layer], name: str, side: int, where: str) -> str:
-    """The first layer that has the break on that side."""
-    for layer in layers:
-        if any(n == name and s == side for n, s in zip(layer.breaks, layer.side, strict=True)):
-            return layer.name
-    known = sorted({n for layer in layers for n in layer.breaks})
-    raise DesignError(
-        where, f"no layer has a break {name!r} on the {_SIDE[side]}; there are {', '.join(known)}",
-        "name one of them",
-    )  # fmt: skip
-
-
-def with_rows(layer: Layer, stations: Sequence[float] | Floats, *, twice: bool = False) -> Layer:
-    """The layer with a row at each station that lies within it; two where `twice`."""
-    at = np.unique(np.asarray(stations, dtype=np.float64))
-    first, last = layer.station[0], layer.station[-1]
-    at = at[(at >= first - SLACK_M) & (at <= last + SLACK_M)]
-    near = np.abs(layer.station[None, :] - at[:, None]) <= SLACK_M
-    have = near.sum(axis=1)
-    wanted = np.where(have, 0, 1)
-    if twice:
-        inner = (at > first + SLACK_M) & (at < last - SLACK_M)
-        wanted = np.where(inner, np.maximum(2 - have, 0), wanted)
-    # a row put beside one that stands a micrometre off is that row again
-    exact = np.where(have > 0, layer.station[np.argmax(near, axis=1)], at)
-    new = np.repeat(exact, wanted)
-    if not len(new):
-        return layer
-    span = span_of(layer, new)
-    offset = np.concatenate([layer.offset, between(layer.offset, span)])
-    rise = np.concatenate([layer.rise, between(layer.rise, span)])
-    station = np.concatenate([layer.station, new])
-    order = np.argsort(station, kind="stable")
-    return replace(layer, station=station[order], offset=offset[order], rise=rise[order])
 
 
 def _rows_for(layer: Layer, at: Sequence[float]) -> Layer:
@@ -154,29 +128,22 @@ def _value(points: Sequence[tuple[float, float]], station: Floats, ease: str) ->
     u = np.clip((station - at[i]) / (at[i + 1] - at[i]), 0.0, 1.0)
     if ease == "smooth":
         u = u * u * (3.0 - 2.0 * u)
-    on = _within(station, float(at[0]), float(at[-1]))
+    on = within(station, float(at[0]), float(at[-1]))
     return np.where(on, value[i] + u * (value[i + 1] - value[i]), np.nan)
 
 
-def _check_points(points: Sequence[tuple[float, ...]], where: str) -> None:
+def _check_points(points: Sequence[tuple[float, ...]], where: str, called: Called) -> None:
     stations = [point[0] for point in points]
     if len(stations) < 2 or any(b <= a for a, b in itertools.pairwise(stations)):
         raise DesignError(
             where,
-            "its stations are " + ", ".join(format_station(s, step=0.001) for s in stations),
+            "its stations are " + ", ".join(called(s) for s in stations),
             "give at least two, each past the one before",
         )
 
 
-def _columns(layer: Layer, side: int) -> list[int]:
-    """Columns of one side from the crown outward."""
-    crown = layer.side.index(0)
-    outward = range(crown + 1, len(layer.breaks)) if side > 0 else range(crown - 1, -1, -1)
-    return list(outward)
-
-
-def _crown_shift(layer: Layer, change: CrownShift) -> Layer:
-    _check_points(change.points, change.where)
+def _crown_shift(layer: Layer, change: CrownShift, called: Called) -> Layer:
+    _check_points(change.points, change.where, called)
     before, at = layer, [at for at, _ in change.points]
     layer = _rows_for(layer, at)
     crown = layer.side.index(0)
@@ -185,7 +152,7 @@ def _crown_shift(layer: Layer, change: CrownShift) -> Layer:
     offset, rise = layer.offset.copy(), layer.rise.copy()
     shapes_o, shapes_z = filled(layer)
     for side in (-1, 1):
-        columns = _columns(layer, side)
+        columns = columns_of(layer, side)
         if not columns:
             continue
         first = _innermost(layer, columns)[rows]
@@ -195,8 +162,8 @@ def _crown_shift(layer: Layer, change: CrownShift) -> Layer:
             bad = float(layer.station[rows[np.argmin(new)]])
             raise DesignError(
                 change.where,
-                f"at station {format_station(bad, step=0.001)} the crown of layer {layer.name!r}"
-                f" comes {-float(new.min()):.3f} m past the next break on the {_SIDE[side]}",
+                f"at station {called(bad)} the crown of layer {layer.name!r}"
+                f" comes {-float(new.min()):.3f} m past the next break on the {SIDE[side]}",
                 "shift it less, or widen that side",
             )
         if change.keep == "crossfall":
@@ -215,12 +182,11 @@ def _innermost(layer: Layer, columns: list[int]) -> Ints:
 
 
 def _widening(layer: Layer, change: Widening, owns: bool) -> Layer:
-    _check_points(change.points, change.where)
-    if not _columns(layer, change.side):
+    if not columns_of(layer, change.side):
         return layer
     before, at = layer, [at for at, _ in change.points]
     layer = _rows_for(layer, at)
-    columns = _columns(layer, change.side)
+    columns = columns_of(layer, change.side)
     column = column_of(layer, change.at, change.side) if owns else columns[-1]
     outer = columns[columns.index(column) :]
     inner = column - change.side
@@ -242,11 +208,13 @@ def _widening(layer: Layer, change: Widening, owns: bool) -> Layer:
     return _thinned(replace(layer, offset=offset, rise=rise), before, at)
 
 
-def _crossfall(layers: tuple[Layer, ...], change: CrossfallChange) -> tuple[Layer, ...]:
+def _crossfall(
+    layers: tuple[Layer, ...], change: CrossfallChange, called: Called
+) -> tuple[Layer, ...]:
     """Tilt each half of every layer by the same difference, about the pivot."""
-    _check_points([(at,) for at, _, _ in change.points], change.where)
+    _check_points([(at,) for at, _, _ in change.points], change.where, called)
     at = [point[0] for point in change.points]
-    owner = {side: _owner(layers, change.at, side, change.where) for side in (-1, 1)}
+    owner = {side: owner_of(layers, change.at, side, change.where) for side in (-1, 1)}
     changed = tuple(_rows_for(layer, at) for layer in layers)
     tops = {side: next(x for x in layers if x.name == owner[side]) for side in (-1, 1)}
     result = []
@@ -257,7 +225,7 @@ def _crossfall(layers: tuple[Layer, ...], change: CrossfallChange) -> tuple[Laye
             points = [(p[0], p[1] if side < 0 else p[2]) for p in change.points]
             tilt, width = _tilt(tops[side], change, (side, points), layer.station)
             rise += _tilted(layer, side, tilt, width if layer.name == owner[side] else None)
-            if change.pivot == _SIDE[side]:
+            if change.pivot == SIDE[side]:
                 shift = tilt * width
         result.append(_thinned(replace(layer, rise=rise + shift[:, None]), before, at))
     return tuple(result)
@@ -305,7 +273,7 @@ def _drop(layer: Layer, change: CurbDrop) -> Layer:
             "give a lower height",
         )
     down = share * np.where(inside, full - change.height, 0.0)
-    columns = _columns(layer, change.side)
+    columns = columns_of(layer, change.side)
     rise = layer.rise.copy()
     for column in columns[columns.index(foot) + 1 :]:
         part = np.ones(len(down))
@@ -317,23 +285,27 @@ def _drop(layer: Layer, change: CurbDrop) -> Layer:
 
 
 def _check_drop(layer: Layer, change: CurbDrop) -> None:
-    columns = _columns(layer, change.side)
+    columns = columns_of(layer, change.side)
     top, foot = (column_of(layer, name, change.side) for name in (change.top, change.foot))
     if columns.index(top) <= columns.index(foot):
         raise DesignError(
             change.where, f"{change.top!r} does not lie outside {change.foot!r}", "swap the two"
         )
+
+
+def _check_stretch(change: CurbDrop, called: Called) -> None:
     if not (change.start < change.end and change.taper >= 0.0):
         raise DesignError(
-            change.where, f"it runs from {change.start} to {change.end}, taper {change.taper}",
+            change.where,
+            f"it runs from {called(change.start)} to {called(change.end)}, taper {change.taper} m",
             "give from before to, and a taper not below zero",
-        )  # fmt: skip
+        )
 
 
 def _opening(layers: tuple[Layer, ...], change: Opening) -> tuple[Layer, ...]:
     """Cut every layer at one break's offset between two stations, at once."""
     owner = next(
-        x for x in layers if x.name == _owner(layers, change.at, change.side, change.where)
+        x for x in layers if x.name == owner_of(layers, change.at, change.side, change.where)
     )
     column = column_of(owner, change.at, change.side)
     return tuple(
@@ -343,13 +315,13 @@ def _opening(layers: tuple[Layer, ...], change: Opening) -> tuple[Layer, ...]:
 
 
 def _cut(layer: Layer, owner: Layer, column: int, change: Opening) -> Layer:
-    inside = _within(layer.station, change.start, change.end)
+    inside = within(layer.station, change.start, change.end)
     limit = between(owner.offset[:, column], span_of(owner, layer.station))
     offset, rise = layer.offset.copy(), layer.rise.copy()
     shapes_o, shapes_z = filled(layer)
     closed = np.isnan(limit) | ~inside
     inner = layer.side.index(0)
-    for j in _columns(layer, change.side):
+    for j in columns_of(layer, change.side):
         past = (shapes_o[:, j] - limit) * change.side
         beyond = ~closed & (past > SLACK_M)
         before = (shapes_o[:, inner] - limit) * change.side
@@ -364,19 +336,3 @@ def _cut(layer: Layer, owner: Layer, column: int, change: Opening) -> Layer:
         rise[:, j] = np.where(ends, at, np.where(beyond, np.nan, rise[:, j]))
         inner = j
     return replace(layer, offset=offset, rise=rise)
-
-
-def _within(station: Floats, start: float, end: float) -> Bools:
-    """Rows of a stretch: of two at its start the second, of two at its end the first."""
-    inside = (station > start + SLACK_M) & (station < end - SLACK_M)
-    at_start = np.flatnonzero(np.abs(station - start) <= SLACK_M)
-    at_end = np.flatnonzero(np.abs(station - end) <= SLACK_M)
-    if len(at_start):
-        inside[at_start[-1]] = True
-    elif start < station[0]:
-        inside[0] = end > station[0]
-    if len(at_end):
-        inside[at_end[0]] = True
-    elif end > station[-1]:
-        inside[-1] = start < station[-1]
-    return inside

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,11 +16,17 @@ from pipeline.settings import LayerRule
 from pipeline.units import format_station
 
 CROWN = "crown"
+Called: TypeAlias = Callable[[float], str]
+"""What people call a station that is counted on from the start."""
+PLAIN: Called = partial(format_station, step=0.001)
+"""A station as counted, where no alignment says how it reads."""
 SLACK_M = 1e-6
 """An offset or a station this far past an end is still on the section: shots come from a grid."""
 
 
-def layers(table: SectionTable, rules: Iterable[LayerRule]) -> tuple[Layer, ...]:
+def layers(
+    table: SectionTable, rules: Iterable[LayerRule], called: Called = PLAIN
+) -> tuple[Layer, ...]:
     """The section layers of a table, in the order of the rules.
 
     A rule with a file names a surface of its own and is left out here.
@@ -29,6 +37,8 @@ def layers(table: SectionTable, rules: Iterable[LayerRule]) -> tuple[Layer, ...]
         Sections in any order. Between two that do not touch every break moves
         linearly; where two touch they change at once, and the breaks may differ.
     rules : iterable of LayerRule
+    called : callable
+        What people call a station, for a refusal.
 
     Returns
     -------
@@ -45,7 +55,7 @@ def layers(table: SectionTable, rules: Iterable[LayerRule]) -> tuple[Layer, ...]
     """
     chosen = [rule for rule in rules if not rule.file]
     sections = sorted(table.sections, key=lambda section: section.start)
-    _check_order(sections)
+    _check_order(sections, called)
     names = list(dict.fromkeys(layer.name for row in sections for layer in row.layers))
     unlisted = [name for name in names if name not in {rule.name for rule in chosen}]
     if unlisted:
@@ -58,28 +68,26 @@ def layers(table: SectionTable, rules: Iterable[LayerRule]) -> tuple[Layer, ...]
     return tuple(_layer(table, sections, rule, names) for rule in chosen)
 
 
-def _check_order(sections: Sequence[SectionRow]) -> None:
+def _check_order(sections: Sequence[SectionRow], called: Called) -> None:
     for row in sections:
         if not row.start < row.end:
             raise DesignError(
-                _name(row), f"it runs from {row.start} to {row.end} m", "give from before to"
+                _name(row),
+                f"it runs from {called(row.start)} to {called(row.end)}",
+                "give from before to",
             )
     for before, row in itertools.pairwise(sections):
         if row.start < before.end:
             raise DesignError(
                 _name(row),
-                f"it begins at station {_station(row.start)}, inside {_name(before)},"
-                f" which ends at {_station(before.end)}",
+                f"it begins at station {called(row.start)}, inside {_name(before)},"
+                f" which ends at {called(before.end)}",
                 "let one section end before the next begins",
             )
 
 
 def _name(row: SectionRow) -> str:
     return f"{row.where} (section {row.name!r})" if row.where else f"section {row.name!r}"
-
-
-def _station(station: float) -> str:
-    return format_station(station, step=0.001)
 
 
 def _layer(

@@ -8,8 +8,8 @@ import numpy as np
 
 from pipeline.design import profile as grade_line
 from pipeline.design.alignment import locate, point_at
-from pipeline.design.changes import with_rows
 from pipeline.design.corridor import elevation
+from pipeline.design.rows import with_rows
 from pipeline.design.section import between, column_of, filled, span_of
 from pipeline.errors import DesignError
 from pipeline.model import Corridor, Floats, Layer

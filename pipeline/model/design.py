@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.model.arrays import Floats, Ints, lock_fields
 from pipeline.model.ground import Surface
+from pipeline.model.sections import Depression
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,7 +186,8 @@ class Corridor:
 
     ``parts`` are in order of priority; ``rank`` of them come before this street where two
     claim a place, the rest after it. ``on`` is the name of the break that its line is: the
-    line of a return or of a bulb's edge is no crown.
+    line of a return or of a bulb's edge is no crown. ``basins`` are where its gutters are
+    lowered; the layers have it in them.
     """
 
     name: str
@@ -195,6 +197,7 @@ class Corridor:
     parts: tuple[Part, ...] = ()
     rank: int = 0
     on: str = "crown"
+    basins: tuple[Depression, ...] = ()
 
     def layer(self, name: str) -> Layer:
         """The layer called `name`; KeyError names those there are."""

@@ -136,6 +136,37 @@ class CurbDrop:
 
 
 @dataclass(frozen=True, slots=True)
+class Depression:
+    """The gutter lowered at a catch basin.
+
+    The break ``foot`` lies ``depth`` [m] lower over ``length``, half of it on either side of
+    ``station``, and comes back over ``taper`` at each end. Across it runs out at ``width`` from
+    the foot towards the crown. What lies outside the foot keeps its height but for
+    ``curb_down``. Where ``follow`` the layers beneath go down by as much, from the foot outward
+    by all of it. ``basin`` is a recorded thing: it says the station where that is NaN.
+    """
+
+    side: int
+    foot: str
+    depth: float
+    length: float
+    taper: float
+    width: float
+    follow: bool
+    station: float = float("nan")
+    basin: str = ""
+    curb_down: float = 0.0
+    where: str = ""
+
+    @property
+    def corners(self) -> tuple[float, float, float, float]:
+        """Stations at which it begins, is at full depth, begins to rise, and ends."""
+        half = 0.5 * self.length
+        start, end = self.station - half, self.station + half
+        return start - self.taper, start, end, end + self.taper
+
+
+@dataclass(frozen=True, slots=True)
 class Opening:
     """Every layer ends at one break of the top layer from ``start`` to ``end``: a mouth."""
 
@@ -147,7 +178,7 @@ class Opening:
 
 
 SectionChange: TypeAlias = (
-    CrownShift | Widening | CrossfallChange | Superelevation | CurbDrop | Opening
+    CrownShift | Widening | CrossfallChange | Superelevation | CurbDrop | Depression | Opening
 )
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.crew.hubs import hub_places, layout
+from pipeline.crew.hubs import hub_places, layout, stakes
 from pipeline.deliver.csv import csv_text
 from pipeline.design import alignment as line
 from pipeline.design import changes, section
@@ -21,6 +21,7 @@ from pipeline.model import (
     BreakRow,
     Corridor,
     CurbDrop,
+    Depression,
     ElementRow,
     ProfileRow,
     ProfileRows,
@@ -300,3 +301,22 @@ def test_an_eased_taper_and_a_driveway_are_set_at_their_ends_only(sag):
     offset = {round(float(points.station[i]), 3): points.offset[i] for i in hubs(points, 1)}
     assert offset[50.0] == pytest.approx(5.75 + 0.5, abs=1e-6)
     assert offset[70.0] == pytest.approx(5.75)
+
+
+def test_a_basin_has_its_hub_and_the_hub_says_the_lowered_flowline(sag):
+    """Basin at 80 on the right, 0.05 deep: on the tangent of F1, -2 %, 2 % across 4.0 m."""
+    one = Depression(1, "flowline", 0.05, 1.0, 2.0, 0.5, True, station=80.0, basin="CB7")
+    street = replace(sag, layers=changes.apply(sag.layers, [one]), basins=(one,))
+    flowline = 50.0 + 0.02 * 120.0 - 0.08 - 0.05
+    told = f"basin CB7: flowline {flowline:.3f}, 0.200 below back"
+
+    for points in (
+        layout.points_to_set(street, STAKES, RULES, None)[0],
+        stakes.points_to_set(street, STAKES),
+    ):
+        (row,) = (k for k in range(len(points)) if "basin CB7" in points.what[k])
+        assert told in points.what[row]
+        assert (points.kind[row], points.id[row]) == ("stake", "0080.0R")
+        assert points.station[row] == 80.0
+        # the hub's own number is to the back of the curb, which stays
+        assert points.design[row, 0] == pytest.approx(flowline + 0.200, abs=1e-9)

@@ -140,7 +140,7 @@ def test_touching_sections_need_one_order_too(half):
     [
         (99.0, 200.0, r"section 'B': it begins at station 0\+099.000, inside section 'A', which"),
         (50.0, 60.0, r"section 'B': it begins at station 0\+050.000, inside section 'A'"),
-        (200.0, 200.0, "section 'B': it runs from 200.0 to 200.0 m"),
+        (200.0, 200.0, "section 'B': it runs from 0\\+200.000 to 0\\+200.000"),
     ],
 )
 def test_sections_that_overlap_or_run_nowhere_are_refused(plain, start, end, message):

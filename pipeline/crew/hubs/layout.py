@@ -13,6 +13,7 @@ import numpy as np
 
 from pipeline.compare.levels import elevations
 from pipeline.crew.hubs import stakes
+from pipeline.crew.hubs.basins import basins_beside
 from pipeline.crew.hubs.hub_places import (
     Reason,
     bridged,
@@ -129,12 +130,24 @@ def points_to_set(
     found: list[Finding] = []
     spots: list[_Spot] = []
     reasons = line_reasons(corridor, marks)
+    basins = {
+        side: [Reason(*one) for one in _basins(corridor, stakes, side, unit)] for side in (-1, 1)
+    }
     for side in (-1, 1):
-        hubs = _hub_spots(corridor, stakes, rules, (side, reasons))
+        hubs = _hub_spots(corridor, stakes, rules, (side, [*reasons, *basins[side]]))
         kept = _cleared(corridor, hubs, zones, rules, found)
         spots += kept[::-side]
     spots += _kept_clear(corridor, _line_spots(corridor, rules, reasons), zones, found)
     return _stakes(corridor, stakes, spots, unit), tuple(found)
+
+
+def _basins(
+    corridor: Corridor, stakes: StakeRules, side: int, unit: Measures
+) -> list[tuple[float, int, str]]:
+    if not on_side(corridor, stakes.reference, side):
+        return []
+    beside = basins_beside(corridor, stakes.reference, side, unit)
+    return [(station, 0, words) for station, words in beside]
 
 
 def _hub_spots(

@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.compare.levels import elevations
 from pipeline.compare.streets import Street, has_break, own_name, side_word
+from pipeline.crew.hubs.basins import basins_beside
 from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import alignment as line
@@ -31,6 +32,8 @@ from pipeline.units import format_length
 NO_LINES: Mapping[str, Corridor] = {}
 """Streets of a list whose stations are printed as they are counted."""
 _SIDE_WORD = {-1: "L", 1: "R"}
+_SAME_HUB_M = 0.30
+"""A hub at an interval nearer than this to that of a basin is not set [assumed]."""
 Marks: TypeAlias = tuple[tuple[float, str], ...]
 """Station and name of points that are set."""
 
@@ -107,7 +110,7 @@ def points_to_set(
     names = tuple(layers) or tuple(layer.name for layer in corridor.layers)
     up = np.array([at for at, _ in marks]) if marks else interval_stations(corridor, rules)
     points = _line_points(corridor, rules, marks)
-    hubs = _hubs(corridor, rules, up, names, behind_words(rules, unit))
+    hubs = _hubs(corridor, rules, up, names, unit)
     return join_stakes([hubs, _as_stakes(corridor, points, names)])
 
 
@@ -117,15 +120,20 @@ def behind_words(rules: StakeRules, unit: Measures) -> str:
 
 
 def _hubs(
-    corridor: Corridor, rules: StakeRules, up: Floats, names: tuple[str, ...], behind: str
+    corridor: Corridor, rules: StakeRules, up: Floats, names: tuple[str, ...], unit: Measures
 ) -> Stakes:
-    station = np.concatenate([up, up[::-1]])
-    side = np.concatenate([np.full(len(up), -1), np.full(len(up), 1)])
+    left, right = (_with_basins(corridor, rules, up, side, unit) for side in (-1, 1))
+    stood = [*left, *right[::-1]]
+    station = np.array([at for at, _ in stood])
+    side = np.concatenate([np.full(len(left), -1), np.full(len(right), 1)])
+    told = texts([words for _, words in stood])
     reference = reference_line(corridor, rules.reference, station, side)
     designed = ~np.isnan(reference.offset)
     station, side, at = station[designed], side[designed], reference.offset[designed]
+    told = told[designed]
     offset = at + side * rules.hub_behind_m
     easting, northing, _ = line.point_at(corridor.alignment, station, offset)
+    behind = behind_words(rules, unit)
     what = f"hub {behind} behind {rules.reference}"
     words = texts([f"{behind} {lath_name(rules.reference)}"] * len(station))
     return Stakes(
@@ -137,7 +145,7 @@ def _hubs(
             ]
         ),
         kind=texts(["stake"] * len(station)),
-        what=texts([what] * len(station)),
+        what=texts([f"{what}: {words}" if words else what for words in told]),
         station=station,
         offset=offset,
         easting=easting,
@@ -149,6 +157,20 @@ def _hubs(
         mark=words,
         note=texts([""] * len(station)),
     )
+
+
+def _with_basins(
+    corridor: Corridor, rules: StakeRules, up: Floats, side: int, unit: Measures
+) -> list[tuple[float, str]]:
+    """Stations of one side with its basins among them; one that is near gives way."""
+    basins = (
+        basins_beside(corridor, rules.reference, side, unit)
+        if has_break(corridor, corridor.layer(layer_with(corridor, rules.reference)),
+                     rules.reference, side)
+        else ()
+    )  # fmt: skip
+    free = [float(s) for s in up if all(abs(s - at) > _SAME_HUB_M for at, _ in basins)]
+    return sorted([*((at, "") for at in free), *basins])
 
 
 def _line_points(

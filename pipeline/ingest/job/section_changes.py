@@ -10,6 +10,7 @@ from pipeline.model import (
     CrossfallChange,
     CrownShift,
     CurbDrop,
+    Depression,
     Opening,
     SectionChange,
     Superelevation,
@@ -26,7 +27,7 @@ def read_changes(top: Keys) -> tuple[SectionChange, ...]:
     """The changes of a section table, in the order in which they are made.
 
     ``[[widening]]``, ``[[crown_shift]]``, ``[[crossfall]]``, ``[[superelevation]]``,
-    ``[[curb_drop]]``, ``[[mouth]]``; of one kind in the order of the file.
+    ``[[curb_drop]]``, ``[[basin]]``, ``[[mouth]]``; of one kind in the order of the file.
 
     Raises
     ------
@@ -132,6 +133,36 @@ def _curb_drop(keys: Keys) -> CurbDrop:
     )  # fmt: skip
 
 
+def _basin(keys: Keys) -> Depression:
+    keys.only(
+        "side", "at", "basin", "foot", "depth_m", "length_m", "taper_m", "width_m", "below",
+        "curb_down_m",
+    )  # fmt: skip
+    if len(keys.values.keys() & {"at", "basin"}) != 1:
+        keys.refuse("at", "a station, or under basin an id of the list of recorded things: one")
+    return Depression(
+        side=_side(keys),
+        foot=keys.text("foot"),
+        depth=_at_least(keys, "depth_m", above=True),
+        length=_at_least(keys, "length_m"),
+        taper=_at_least(keys, "taper_m", above=True),
+        width=_at_least(keys, "width_m", above=True),
+        # never assumed: a pad that does not follow leaves the curb too thin
+        follow=_choice(keys, "below", ("follow", "stay")) == "follow",
+        station=keys.station("at") if "at" in keys.values else math.nan,
+        basin=keys.text("basin") if "basin" in keys.values else "",
+        curb_down=_at_least(keys, "curb_down_m") if "curb_down_m" in keys.values else 0.0,
+        where=keys.where,
+    )
+
+
+def _at_least(keys: Keys, key: str, *, above: bool = False) -> float:
+    value = keys.number(key)
+    if value < 0.0 or (above and value == 0.0):
+        keys.refuse(key, "metres, above zero" if above else "metres, not below zero")
+    return value
+
+
 def _mouth(keys: Keys) -> Opening:
     keys.only("side", "from", "to", "at")
     return Opening(
@@ -145,6 +176,7 @@ _READERS: dict[str, Any] = {
     "crossfall": _crossfall,
     "superelevation": _superelevation,
     "curb_drop": _curb_drop,
+    "basin": _basin,
     "mouth": _mouth,
 }
 KINDS = tuple(_READERS)

@@ -243,7 +243,7 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
       lath at street --east 5210.4 --north 8120.9 --elev 102.31
     """  # noqa: D301
     from pipeline import saying
-    from pipeline.run import place_on_grid, place_on_line
+    from pipeline.lookup import place_on_grid, place_on_line
 
     if station is not None and east is None and north is None:
         place = place_on_line(job, day, (station, offset or 0.0), elev)

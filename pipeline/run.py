@@ -11,18 +11,16 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
 from pipeline import assemble
 from pipeline.checks import review
 from pipeline.checks.facets import Facets
-from pipeline.compare import chords, compose, differences, overlay, places, quantities
+from pipeline.compare import chords, compose, differences, overlay, quantities
 from pipeline.compare import map as difference_map
 from pipeline.compare.days import DayChange, Shift
 from pipeline.compare.levels import layer_elevation
-from pipeline.compare.places import Place
 from pipeline.compare.progress import Progress
 from pipeline.compare.streets import streets_of
 from pipeline.crew import dots
@@ -33,10 +31,10 @@ from pipeline.crew.hubs import cutsheet, street_layout
 from pipeline.crew.measures import measures
 from pipeline.crew.plan.inputs import band_limits
 from pipeline.crew.work import CrewWork
-from pipeline.design import equations, strips
 from pipeline.design import feet as feet_of
+from pipeline.design import strips
 from pipeline.errors import DesignError, InputError, SurfaceError
-from pipeline.ingest.job.inputs import Inputs, read_before_shots, read_inputs
+from pipeline.ingest.job.inputs import Inputs, read_inputs
 from pipeline.judging import Morning, judge
 from pipeline.kept.calls import keep
 from pipeline.model import (
@@ -361,40 +359,3 @@ def sorted_findings(findings: Findings) -> Findings:
     """Stops first, then what a person has to look at, then notes; else in the order found."""
     rank = {"stop": 0, "person": 1, "note": 2}
     return tuple(sorted(findings, key=lambda finding: rank[finding.severity]))
-
-
-def place_on_line(
-    folder: Path, day: str | None, along: tuple[str, float], elevation: float | None
-) -> Place:
-    """Design and ground at (station, offset); `elevation`, if given, stands for the ground."""
-    corridor, ground, held, unit = _design_and_ground(folder, day, elevation)
-    chain = equations.chain_of(corridor.alignment, along[0])
-    place = places.at_station(corridor, ground, chain, along[1])
-    return replace(places.with_ground(place, elevation), held=held, marks_unit=unit)
-
-
-def place_on_grid(
-    folder: Path, day: str | None, grid: tuple[float, float], elevation: float | None
-) -> Place:
-    """Design and ground at (easting, northing); `elevation`, if given, stands for the ground."""
-    corridor, ground, held, unit = _design_and_ground(folder, day, elevation)
-    place = places.at_grid(corridor, ground, *grid)
-    return replace(places.with_ground(place, elevation), held=held, marks_unit=unit)
-
-
-def _design_and_ground(
-    folder: Path, day: str | None, elevation: float | None
-) -> tuple[Corridor, Surface | None, bool, Literal["m", "ft"]]:
-    """The corridor, today's ground unless an elevation is given, a stop, and the marks' unit."""
-    if elevation is not None and day is None:
-        # the design answers alone, so it can be asked before anybody has shot
-        early = read_before_shots(folder)
-        return build_corridor(early)[0], None, False, early.job.rounding.marks_unit
-    inputs = read_inputs(folder, day)
-    corridor, found = build_corridor(inputs)
-    unit = inputs.job.rounding.marks_unit
-    if elevation is not None:
-        return corridor, None, False, unit
-    morning, ground = build_ground(judge(inputs, on_grid(inputs), (corridor, found)))
-    held = any(finding.severity == "stop" for finding in morning.findings)
-    return corridor, ground, held, unit

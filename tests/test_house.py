@@ -62,6 +62,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     | set(STAGES)
     | {"run", "saying", "earthworks", "publish_crew", "publish_days", "publish_page"}
     | {"publish_pictures", "planning"},
+    "lookup": GROUND | {"ingest", "compare", "design", "ongrid", "judging", "run"},
     "setting_out": GROUND | set(STAGES) | {"run", "publish", "saying"},
     "proof": GROUND | {"deliver", "run", "publish", "publish_days", "saying", "setting_out"},
     "notebook": GROUND | set(STAGES) | {"run", "publish"},
@@ -80,6 +81,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "saying",
         "earthworks",
         "pregrading",
+        "lookup",
         "setting_out",
         "proof",
         "readout",

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from pipeline import assemble
+from pipeline.cli import main
 from pipeline.compare import compose, levels, ponds
 from pipeline.design import alignment as line
 from pipeline.errors import DesignError
@@ -111,6 +114,20 @@ def test_an_eyebrow_has_no_crack_along_the_line_it_shares(bay):
         assert abs(shared[0].step) < 0.001
         assert shared[0].length == pytest.approx(30.0, abs=0.26)
         assert max(abs(seam.step) for seam in whole.seams) < 0.001
+
+
+@pytest.mark.parametrize("north", [2042.0, 2050.0, 2055.0, 2063.0, 2068.0])
+def test_lath_at_tells_the_same_on_both_sides_of_the_shared_line(bay, north):
+    (bay / "job.toml").write_text(JOB + EYEBROW, encoding="utf-8")
+    told = []
+    for east in (1003.999, 1004.001):
+        words = ["at", str(bay), "--east", str(east), "--north", str(north), "--elev", "60"]
+        said = CliRunner().invoke(main, [*words, "--json"], catch_exceptions=False)
+        told.append(json.loads(said.stdout)["layers"])
+    # the lip: 1 % up from 50.000, 0.08 lower; a millimetre along 2 % is nothing
+    for one in told:
+        assert one["finish"] == pytest.approx(49.92 + 0.01 * (north - 2000.0), abs=1.1e-3)
+    assert told[0]["clay"] == pytest.approx(told[1]["clay"], abs=1.1e-3)
 
 
 def test_an_eyebrow_lies_between_the_lip_and_its_edge(bay):

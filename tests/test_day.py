@@ -201,9 +201,10 @@ def test_the_package_is_whole_and_the_same_again(day, package, tmp_path):
     assert verify(package) == ()
     assert names == [
         "balance.csv", "buried.csv", "crew.pdf", "cutfill.dxf", "cutsheet.csv", "day.html",
-        "dots.csv", "edge.csv", "findings.json", "ground.xml", "instrument.csv", "manifest.json",
-        "next_shots.csv", "points.csv", "quantities.json", "sections_clay_subgrade.csv",
-        "sightlines.csv", "stakes.csv", "volumes_clay_subgrade.csv",
+        "dots.csv", "edge.csv", "findings.json", "ground.xml", "haul.csv", "instrument.csv",
+        "manifest.json", "next_shots.csv", "points.csv", "quantities.json",
+        "sections_clay_subgrade.csv", "sightlines.csv", "stakes.csv", "volumes_clay_subgrade.csv",
+        "volumes_finish.csv", "volumes_gravel_top.csv", "volumes_stabilised_top.csv",
     ]  # fmt: skip
     for name in names:
         if name != "manifest.json":

@@ -65,18 +65,23 @@ def main() -> None:
 
 @main.command()
 @click.argument("folder", type=FOLDER, default=Path("lath-demo"))
+@click.option(
+    "--kind", type=click.Choice(["street", "intersection"]), default="street", show_default=True,
+    help="One street, or two with curb returns and a bulb.",
+)  # fmt: skip
 @as_json
 @fresh
-def demo(folder: Path, json_wanted: bool) -> None:
+def demo(folder: Path, kind: str, json_wanted: bool) -> None:
     """Lay down the invented job in FOLDER and run it.
 
     \b
     Example:
       lath demo street
+      lath demo corner --kind intersection
     """  # noqa: D301
     from pipeline.demo import lay_down
 
-    lay_down(folder)
+    lay_down(folder, kind)
     say_unless(json_wanted, f"Laid down the invented job in {folder}/")
     run_and_say(folder, None, None, json_wanted)
 

@@ -11,12 +11,13 @@ from functools import partial
 
 import numpy as np
 
+from pipeline.along import along_each, bends, break_lines
 from pipeline.checks import control, known_points, names, place, review, runs, scale
 from pipeline.checks.bust import ROD_STEPS
+from pipeline.checks.case import Case
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.streets import nearest, streets_of
 from pipeline.design import alignment as line
-from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design import profile
 from pipeline.design.constants import known_constants
@@ -25,7 +26,6 @@ from pipeline.errors import InputError
 from pipeline.ingest.job.inputs import Inputs
 from pipeline.model import (
     Bools,
-    BreakLine,
     Corridor,
     Feet,
     Finding,
@@ -58,7 +58,7 @@ class Morning:
     placed: OnGrid
     corridor: Corridor
     feet: Feet
-    case: review.Case
+    case: Case
     fate: Texts
     findings: Findings
 
@@ -133,7 +133,7 @@ def _corners(part: Part) -> tuple[Floats, Floats]:
     return east, north
 
 
-def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> review.Case:
+def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> Case:
     """The morning and its design as the checks see them."""
     shots, job = placed.shots, inputs.job
     target = corridor.layer(job.target.layer)
@@ -142,7 +142,7 @@ def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> r
     )
     # where several streets meet the height over one's profile says nothing of the others
     on_line = profile.elevation(corridor.profile, feet.station)
-    return review.Case(
+    case = Case(
         job=job,
         day=inputs.day,
         shots=shots,
@@ -160,32 +160,10 @@ def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> r
         yesterday=inputs.yesterday,
         called=partial(station_text, corridor.alignment),
     )
+    return along_each(case, corridor)
 
 
-def break_lines(corridor: Corridor) -> tuple[BreakLine, ...]:
-    """Every break of every section layer, each metre and at the layer's own stations."""
-    ends = corridor.alignment.station
-    metre = np.append(np.arange(ends[0], ends[-1]), ends[-1])
-    found = []
-    for layer in corridor.layers:
-        station: Floats = np.unique(
-            np.concatenate([metre, np.clip(layer.station, ends[0], ends[-1])])
-        )
-        for name, side in zip(layer.breaks, layer.side, strict=True):
-            offset, elevation = sections.break_line(corridor, layer.name, name, side, station)
-            found.append(BreakLine(name, layer.name, side, station, offset, elevation))
-    return tuple(found)
-
-
-def bends(corridor: Corridor) -> tuple[tuple[float, float], ...]:
-    """Stretches (from, to) on which the line is curved."""
-    alignment = corridor.alignment
-    bent = (alignment.curvature_start != 0) | (alignment.curvature_end != 0)
-    pairs = zip(alignment.station[:-1][bent], alignment.station[1:][bent], strict=True)
-    return tuple((float(a), float(b)) for a, b in pairs)
-
-
-def on_the_job(case: review.Case, corridor: Corridor) -> tuple[Bools, Findings]:
+def on_the_job(case: Case, corridor: Corridor) -> tuple[Bools, Findings]:
     """Which shots are off the job, and what a file that is off altogether looks like."""
     shots, limit = case.shots, case.job.checks.off_job_m
     extent = reach(corridor)
@@ -204,7 +182,7 @@ def on_the_job(case: review.Case, corridor: Corridor) -> tuple[Bools, Findings]:
     return off, (*found, *scale.slipped_shots(shots, off, box))
 
 
-def _check_control_file(case: review.Case, street: scale.Box) -> None:
+def _check_control_file(case: Case, street: scale.Box) -> None:
     """Refuse a control file with its columns exchanged or in feet, before anything leans on it."""
     shots, codes = case.shots, case.job.codes
     checked = shots.take(names.kind_rows(case.base, codes, "control"))
@@ -213,7 +191,7 @@ def _check_control_file(case: review.Case, street: scale.Box) -> None:
         known_points.refuse_slipped_control(checked, case.control, street, above, case.job.control)
 
 
-def first_fates(case: review.Case, corridor: Corridor, off: Bools) -> tuple[Texts, Findings]:
+def first_fates(case: Case, corridor: Corridor, off: Bools) -> tuple[Texts, Findings]:
     """What the codes say, less what is off the job or far off the design."""
     job, shots = case.job, case.shots
     ground = names.ground_rows(case.base, job.codes)
@@ -239,7 +217,7 @@ def first_fates(case: review.Case, corridor: Corridor, off: Bools) -> tuple[Text
     return fate, found
 
 
-def hubs_off(case: review.Case, corridor: Corridor, hubs: Bools) -> tuple[Bools, Findings]:
+def hubs_off(case: Case, corridor: Corridor, hubs: Bools) -> tuple[Bools, Findings]:
     """Hubs that stand far above or below the profile of their street: feet, a slip, another job.
 
     A number from such a hub would be cut or filled by metres, so it gets none; when
@@ -257,7 +235,7 @@ def hubs_off(case: review.Case, corridor: Corridor, hubs: Bools) -> tuple[Bools,
     return off, found
 
 
-def _profile_beside(case: review.Case, corridor: Corridor) -> Floats:
+def _profile_beside(case: Case, corridor: Corridor) -> Floats:
     """Height of the profile at every shot; of several streets that whose curb is nearest."""
     streets, number = streets_of(corridor), np.zeros(len(case.shots), dtype=np.int64)
     feet: tuple[Feet, ...] = (case.feet,)
@@ -291,7 +269,7 @@ def short_design(corridor: Corridor) -> Findings:
     return tuple(found)
 
 
-def mostly_unused(case: review.Case, fate: Texts) -> Findings:
+def mostly_unused(case: Case, fate: Texts) -> Findings:
     """A stop where more than a quarter of the ground shots is not used."""
     ground = names.ground_rows(case.base, case.job.codes)
     unused = ground & (fate != review.GROUND)
@@ -343,13 +321,16 @@ def off_the_street(inputs: Inputs, corridor: Corridor) -> Findings:
     )  # fmt: skip
 
 
-def suspected_busts(case: review.Case, fate: Texts) -> tuple[Findings, Ints]:
+def suspected_busts(case: Case, fate: Texts) -> tuple[Findings, Ints]:
     """Runs of ground shots that stand off their neighbours, and the rows of those shots."""
     shots, rules = case.shots, case.job.checks
     usable = case.by_hand & (fate == review.GROUND) & ~np.isnan(case.height)
-    profiled = runs.Profiled(
-        np.nan_to_num(case.height), case.feet.station, case.feet.offset, shots.code
-    )
+    station, offset = case.feet.station.copy(), case.feet.offset.copy()
+    for number, part in enumerate(case.parts):
+        # each along its own line, and so far apart that none is another part's neighbour
+        station[part.mine] = part.feet.station[part.mine] + number * 1e5
+        offset[part.mine] = part.feet.offset[part.mine]
+    profiled = runs.Profiled(np.nan_to_num(case.height), station, offset, shots.code)
     found = runs.find_runs(shots, usable, profiled, rules.bust_m)
     rows = np.array([row for run in found for row in run.rows], dtype=np.int64)
     constants = {**ROD_STEPS, **case.mixed_up}

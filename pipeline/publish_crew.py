@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.compare.streets import Street, own_name, streets_of
+from pipeline.compare.streets import Street, own_name, streets_of, told_from
 from pipeline.crew import lows, passes, sightline
 from pipeline.crew.buried import table as buried_table
 from pipeline.crew.buried import things as hazards
@@ -26,8 +26,6 @@ from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.deliver import csv, pdf
 from pipeline.deliver.geojson import Places, geojson_pieces
-from pipeline.design import alignment as line
-from pipeline.design import feet as feet_of
 from pipeline.earthworks import earthworks_words
 from pipeline.errors import InputError, LathError
 from pipeline.ingest.job.morning import days
@@ -240,7 +238,7 @@ def crew_findings(work: CrewWork) -> Findings:
         )
         own = things.take(rows, feet, one.corridor.name)
         told = hazards.findings(own, one.corridor.alignment, unit)
-        said += told if one is work else (_told_from(main, one.corridor, x) for x in told)
+        said += told if one is work else (told_from(main, one.corridor, x) for x in told)
     for one in work.streets:
         said += _on_street(one, main)
     return tuple(said)
@@ -270,18 +268,7 @@ def _on_street(work: CrewWork, main: Corridor) -> Findings:
     ]
     if work.corridor is main:
         return tuple(said)
-    return tuple(_told_from(main, work.corridor, finding) for finding in said)
-
-
-def _told_from(main: Corridor, street: Corridor, finding: Finding) -> Finding:
-    """A finding of another street: named in its words, its place along the main street."""
-    named = replace(finding, text=f"{street.name}: {finding.text}")
-    if np.isnan(finding.station):
-        return named
-    offset = 0.0 if np.isnan(finding.offset) else finding.offset
-    east, north, _ = line.point_at(street.alignment, np.array([finding.station]), offset)
-    at = feet_of.locate(main.alignment, east, north)
-    return replace(named, station=float(at.station[0]), offset=float(at.offset[0]))
+    return tuple(told_from(main, work.corridor, finding) for finding in said)
 
 
 def _things(day: Day) -> Shots:

@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 
 from pipeline import assemble
+from pipeline.along import facets_of
 from pipeline.checks import review
-from pipeline.checks.facets import Facets
 from pipeline.compare import chords, compose, differences, overlay, quantities
 from pipeline.compare import map as difference_map
 from pipeline.compare.days import DayChange, Shift
@@ -31,7 +31,6 @@ from pipeline.crew.hubs import cutsheet, street_layout
 from pipeline.crew.measures import measures
 from pipeline.crew.plan.inputs import band_limits
 from pipeline.crew.work import CrewWork
-from pipeline.design import feet as feet_of
 from pipeline.design import strips
 from pipeline.errors import DesignError, InputError, SurfaceError
 from pipeline.ingest.job.inputs import Inputs, read_inputs
@@ -44,7 +43,6 @@ from pipeline.model import (
     Differences,
     Finding,
     Findings,
-    Floats,
     Layer,
     Linework,
     Mesh,
@@ -199,20 +197,12 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     twice = {name for one in more if one.kind in TWICE for name in one.points}
     for row in rows[unused]:
         fate[row] = SAME_PLACE if morning.shots.id[row] in twice else "no triangle"
-    doubts += review.review_surface(
-        morning.case, fate, *_ground_as_checks_see_it(morning, surface), missing
-    )
+    below = locate.interpolate(surface, morning.shots.easting, morning.shots.northing)
+    nets = facets_of(morning.case, morning.corridor, surface)
+    doubts += review.review_surface(morning.case, fate, nets, below, missing)
     return replace(
         morning, fate=fate, findings=(*morning.findings, *about, *more, *doubts)
     ), surface
-
-
-def _ground_as_checks_see_it(morning: Morning, surface: Surface) -> tuple[Facets, Floats]:
-    """Today's triangles by station and offset, and the ground at every shot."""
-    shots, alignment = morning.shots, morning.corridor.alignment
-    feet = feet_of.locate(alignment, surface.x + surface.origin[0], surface.y + surface.origin[1])
-    net = Facets(feet.station, feet.offset, surface.triangles.astype(np.int64))
-    return net, locate.interpolate(surface, shots.easting, shots.northing)
 
 
 def _beside_kept(morning: Morning) -> tuple[Findings, Texts]:

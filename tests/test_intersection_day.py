@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,11 +11,11 @@ from click.testing import CliRunner
 from pipeline import assemble
 from pipeline.cli import main
 from pipeline.compare import compose
+from pipeline.demo import intersection as known
 from pipeline.ingest.job.inputs import read_before_shots
 from pipeline.surface.locate import interpolate
 from pipeline.surface.mesh import area
 
-FIXTURE = Path(__file__).resolve().parent.parent / "fixtures" / "intersection"
 OVER_M = 0.050
 CODES = '\n[codes.GR]\nwhat = "ground"\n\n[surface]\nmax_edge_m = 4.0\n'
 
@@ -26,7 +24,7 @@ CODES = '\n[codes.GR]\nwhat = "ground"\n\n[surface]\nmax_edge_m = 4.0\n'
 def job(tmp_path_factory):
     """The fixture with a morning of its own: the clay everywhere 50 mm high, every 1 m."""
     folder = tmp_path_factory.mktemp("intersection") / "job"
-    shutil.copytree(FIXTURE, folder)
+    known.lay_down(folder)
     with (folder / "job.toml").open("a", encoding="utf-8") as file:
         file.write(CODES)
     inputs = read_before_shots(folder)

@@ -9,8 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,7 +24,6 @@ from pipeline.crew.words import paint
 from pipeline.demo import intersection as known
 from pipeline.run import Stopwatch, run_day
 
-FIXTURE = Path(__file__).resolve().parent.parent / "fixtures" / "intersection"
 CODES = """
 [codes.GR]
 what = "ground"
@@ -86,7 +83,7 @@ def clay(east, north):
 def day(tmp_path_factory):
     """Ground every metre, edges each two; nothing around the north return but far beside it."""
     folder = tmp_path_factory.mktemp("lists") / "job"
-    shutil.copytree(FIXTURE, folder)
+    known.lay_down(folder)
     with (folder / "job.toml").open("a", encoding="utf-8") as file:
         file.write(CODES)
     with (folder / "utilities.csv").open("a", encoding="utf-8") as file:

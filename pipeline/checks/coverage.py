@@ -52,6 +52,8 @@ class Missing:
     lost_m3: float
     sag_m: float
     low: bool
+    part: str = ""
+    """The part of the design along whose line it is; empty where there is one street."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,22 +102,28 @@ def missing_breaks(street: Street, shot: Placed, rules: CheckRules) -> tuple[Mis
     """
     found: list[Missing] = []
     for choices in street.required:
-        span = _designed(choices)
-        if span is None:
-            continue
         met = _met(choices, shot, rules.break_reach_m)
-        for start, end, ends_met in _between(met, span, street, rules):
-            middle = (start + end) / 2.0
-            if all(np.isnan(break_at(line, middle)[0]) for line in choices):
-                continue  # the section has no such break there
-            found.append(_missing(street, shot, choices, (start, end, ends_met), rules))
+        for span in _designed(choices):
+            for start, end, ends_met in _between(met, span, street, rules):
+                found.append(_missing(street, shot, choices, (start, end, ends_met), rules))
     return tuple(found)
 
 
-def _designed(choices: tuple[BreakLine, ...]) -> tuple[float, float] | None:
-    """First and last station at which any of the breaks is designed."""
-    stations = np.concatenate([line.station[~np.isnan(line.offset)] for line in choices])
-    return (float(stations.min()), float(stations.max())) if len(stations) else None
+def _designed(choices: tuple[BreakLine, ...]) -> list[tuple[float, float]]:
+    """Stretches (first and last station) along which any of the breaks is designed.
+
+    A mouth in a curb, or another part that comes before this one, parts two.
+    """
+    stations = np.unique(np.concatenate([line.station for line in choices]))
+    there = np.zeros(len(stations), dtype=bool)
+    for line in choices:
+        there |= ~np.isnan(break_at(line, stations)[0])
+    step = np.flatnonzero(np.diff(there.astype(np.int8), prepend=0, append=0))
+    return [
+        (float(stations[a]), float(stations[b - 1]))
+        for a, b in zip(step[::2], step[1::2], strict=True)
+        if b - a > 1
+    ]
 
 
 def _met(choices: tuple[BreakLine, ...], shot: Placed, reach_m: float) -> Floats:
@@ -227,7 +235,8 @@ def _missing_finding(one: Missing, rules: CheckRules, called: Called) -> Finding
     text = f"no shot and no line on the {what}, {along}"
     severity: Severity = "person"
     if np.isnan(one.lost_m3):
-        text += ": how the ground ends there is not known"
+        what = "how the ground ends there" if one.side else "what that is worth"
+        text += f": {what} is not known"
     elif one.lost_m3 == 0.0:
         severity = "note"
         text += ": today's layer is even there, so only rough ground is missed"

@@ -21,12 +21,31 @@ LEAST_M3 = 0.05
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """m triangles on the grid: longest edge [m], area [m2], and True where they are designed."""
+
+    length: Floats
+    area: Floats
+    inside: Bools
+
+    def __post_init__(self) -> None:
+        m = len(self.length)
+        lock_fields(self, dict.fromkeys(("length", "area"), (np.float64, (m,))))
+        lock_fields(self, {"inside": (np.bool_, (m,))})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Facets:
-    """Triangles by the station and offset of their corners: (n,) each, and (m, 3) rows."""
+    """Triangles by the station and offset of their corners: (n,) each, and (m, 3) rows.
+
+    ``plan`` is given where the design has several parts: station and offset are no lengths
+    around a bulb, and its middle has no section.
+    """
 
     station: Floats
     offset: Floats
     triangles: Ints
+    plan: Plan | None = None
 
     def __post_init__(self) -> None:
         n = len(self.station)
@@ -134,6 +153,8 @@ def facet_findings(
 
 def long_facets(section: Breaks, facets: Facets, longest_m: float) -> Bools:
     """Triangles on today's layer with an edge longer than `longest_m`: not surveyed, (m,)."""
+    if facets.plan is not None:
+        return np.asarray(facets.plan.inside & (facets.plan.length > longest_m), dtype=bool)
     places = np.column_stack([facets.station, facets.offset])[facets.triangles]
     length = np.hypot(*np.moveaxis(places - np.roll(places, -1, axis=1), 2, 0)).max(axis=1)
     middle = places.mean(axis=1)
@@ -153,7 +174,8 @@ def long_findings(
     if not long.any():
         return ()
     places = np.column_stack([facets.station, facets.offset])[facets.triangles[long]]
-    area = float(_area(places[:, 0], places[:, 1], places[:, 2]).sum())
+    areas = _area(places[:, 0], places[:, 1], places[:, 2])
+    area = float((areas if facets.plan is None else facets.plan.area[long]).sum())
     text = (
         f"{area:.0f} m2 of the street lie under triangles with an edge over {longest_m:g} m,"
         f" {stretch_text(places[:, :, 0], called)}: not surveyed; each centimetre there is"

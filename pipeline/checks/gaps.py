@@ -9,7 +9,8 @@ import numpy as np
 from pipeline.checks.coverage import Placed
 from pipeline.checks.references import Breaks, edges
 from pipeline.checks.telling import Called, stretch_text, volume_text
-from pipeline.model import Bools, Finding, Findings, Floats
+from pipeline.model import Bools, Finding, Findings, Floats, Ints
+from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
 from pipeline.units import format_station
 
@@ -26,6 +27,78 @@ class Gap:
     left: float
     right: float
     area_m2: float
+    part: int = 0
+    """Number of the part of the design that it is told along."""
+    around: bool = False
+    """True where no street rules: far from every shot in all directions alike."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cells:
+    """Places of a design of several parts on one square grid, (i, j) each.
+
+    ``part`` is the part that a place is told along, ``station`` and ``offset`` are on its
+    line; ``inside`` is True where today's layer is designed, ``ruled`` where the sections of
+    a street rule: along it shots may lie farther apart. ``step`` is the grid's [m].
+    """
+
+    easting: Floats
+    northing: Floats
+    station: Floats
+    offset: Floats
+    part: Ints
+    inside: Bools
+    ruled: Bools
+    step: float
+
+    def __post_init__(self) -> None:
+        shape = (self.inside.shape[0], None)
+        columns = ("easting", "northing", "station", "offset")
+        lock_fields(self, dict.fromkeys(columns, (np.float64, shape)))
+        lock_fields(self, {"part": (np.int64, shape)})
+        lock_fields(self, dict.fromkeys(("inside", "ruled"), (np.bool_, shape)))
+
+
+def far_from(places: Floats, shots: Floats, reach: Floats) -> Bools:
+    """True for each of n places without a shot in the ellipse of these half axes about it.
+
+    Parameters
+    ----------
+    places, shots : ndarray, shapes (n, 2) and (m, 2)
+        In the directions of the two half axes [m].
+    reach : ndarray, shape (2,)
+        Half axes [m].
+    """
+    from scipy.spatial import cKDTree
+
+    if not len(shots) or not len(places):
+        return np.ones(len(places), dtype=bool)
+    return np.asarray(cKDTree(shots / reach).query(places / reach)[0] > 1.0)
+
+
+def gaps_in_cells(cells: Cells, far: Bools) -> tuple[Gap, ...]:
+    """Connected places that are far from every shot, each told along the part of most of it.
+
+    Parameters
+    ----------
+    cells : Cells
+    far : bool (i, j)
+        Designed, and far from every shot.
+    """
+    from scipy.ndimage import label
+
+    number, count = label(far)
+    found = []
+    for one in range(1, count + 1):
+        here = number == one
+        part = int(np.argmax(np.bincount(cells.part[here])))
+        along = here & (cells.part == part)
+        s, o = cells.station[along], cells.offset[along]
+        area = float(here.sum()) * cells.step**2
+        ends = float(s.min()), float(s.max()), float(o.min()), float(o.max())
+        around = bool(cells.ruled[here].mean() < 0.5)
+        found.append(Gap(*ends, area, part, around))
+    return tuple(found)
 
 
 def gaps(section: Breaks, shot: Placed, rules: CheckRules) -> tuple[Gap, ...]:
@@ -37,17 +110,14 @@ def gaps(section: Breaks, shot: Placed, rules: CheckRules) -> tuple[Gap, ...]:
     lies in the ellipse of those two half axes about it. Areas are by station and offset.
     """
     from scipy.ndimage import label
-    from scipy.spatial import cKDTree
 
     station, offset, inside = _places(section)
     if not inside.any():
         return ()
     reach = np.array([rules.gap_along_m, rules.gap_across_m])
     far = inside.copy()
-    if len(shot.station):
-        tree = cKDTree(np.column_stack([shot.station, shot.offset]) / reach)
-        grid = np.column_stack([station[inside], offset[inside]]) / reach
-        far[inside] = tree.query(grid)[0] > 1.0
+    places = np.column_stack([station[inside], offset[inside]])
+    far[inside] = far_from(places, np.column_stack([shot.station, shot.offset]), reach)
     part, count = label(far)
     found = []
     for number in range(1, count + 1):
@@ -78,8 +148,7 @@ def gap_findings(
         Finding(
             "person",
             "gap in the shots",
-            f"no shot within {rules.gap_across_m:g} m across and {rules.gap_along_m:g} m along of"
-            f" {gap.area_m2:.0f} m2 of the street,"
+            f"no shot within {_reach_text(gap, rules)} of {gap.area_m2:.0f} m2 of the street,"
             f" {stretch_text(np.array([gap.start, gap.end]), called)},"
             f" offset {gap.left:+.1f} to {gap.right:+.1f} m; each centimetre there is"
             f" {volume_text(0.01 * gap.area_m2, rules.load_m3)}",
@@ -89,3 +158,9 @@ def gap_findings(
         )
         for gap in found
     )
+
+
+def _reach_text(gap: Gap, rules: CheckRules) -> str:
+    if gap.around:
+        return f"{rules.gap_across_m:g} m"
+    return f"{rules.gap_across_m:g} m across and {rules.gap_along_m:g} m along"

@@ -6,8 +6,8 @@ that needs the outcome of another comes after it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -28,27 +28,26 @@ from pipeline.checks import (
     twins,
 )
 from pipeline.checks.bust import ROD_STEPS, bust_findings, find_busts, untested
+from pipeline.checks.case import Case
 from pipeline.checks.coverage import Missing, Placed, Street
 from pipeline.checks.facets import Facets
+from pipeline.checks.gaps import Cells
+from pipeline.checks.references import ENDS_M
 from pipeline.checks.runs import Profiled
-from pipeline.checks.telling import Called
 from pipeline.model import (
     Bools,
     BreakLine,
-    Feet,
     Findings,
     Floats,
+    Ints,
     Linework,
     Shots,
     Texts,
-    Utilities,
     join_shots,
     make_shots,
     texts,
 )
 from pipeline.model.arrays import of_each
-from pipeline.settings import Job
-from pipeline.units import format_station
 
 GROUND = "in the surface"
 SPIKE, TWICE, YESTERDAY = "spike, set aside", "in a file given twice", "in yesterday's files"
@@ -60,56 +59,6 @@ OVERLAP_M = 0.10
 """Two set-ups that meet this near on one code shot one spot [assumed]."""
 HUB_REACH_M = 3.0
 """A hub stands at most this far behind the break that it is for [assumed]."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Case:
-    """A morning as the checks see it: n shots with where they lie and what they should be.
-
-    ``base`` is the job's code of each; ``by_hand`` True where a person took it,
-    ``satellite`` where a receiver did, as far as the file's format says. ``height``
-    is above the profile and ``design`` today's layer at the shot [m], NaN where
-    there is none. ``breaks`` are those of every section layer from the top down,
-    each from left to right; ``bends`` stretches (from, to) that are curved.
-    ``mixed_up`` are heights that people take for each other, by name [m]. ``called``
-    is what people call a station.
-    """
-
-    job: Job
-    day: str
-    shots: Shots
-    feet: Feet
-    base: Texts
-    by_hand: Bools
-    satellite: Bools
-    height: Floats
-    design: Floats
-    breaks: tuple[BreakLine, ...]
-    bends: tuple[tuple[float, float], ...]
-    mixed_up: Mapping[str, float]
-    control: Shots | None = None
-    utilities: Utilities | None = None
-    yesterday: Shots | None = None
-    called: Called = format_station
-
-    @property
-    def section(self) -> tuple[BreakLine, ...]:
-        """Breaks of today's layer from left to right; none where it is a surface."""
-        return tuple(line for line in self.breaks if line.layer == self.job.target.layer)
-
-    @property
-    def top(self) -> tuple[BreakLine, ...]:
-        """Each break once a side, in the topmost layer that has it: what hubs are for."""
-        first: dict[tuple[str, int], BreakLine] = {}
-        for line in self.breaks:
-            first.setdefault((line.name, line.side), line)
-        return tuple(first.values())
-
-    @property
-    def line(self) -> Bools:
-        """True where the shot's code makes a line."""
-        codes = self.job.codes
-        return of_each(self.base, lambda code: code in codes and codes[code].line, bool)
 
 
 def review_shots(case: Case, fate: Texts) -> tuple[Texts, Findings]:
@@ -171,7 +120,7 @@ def _files(case: Case, fate: Texts, ground: Bools) -> tuple[Texts, Findings]:
 
 def _places(case: Case, fate: Texts) -> Findings:
     """Shots off the job in another unit, a shift against control, pairs at one place."""
-    shots, rules, surface = case.shots, case.job.checks, case.job.surface
+    shots, surface = case.shots, case.job.surface
     found: Findings = ()
     if case.control is not None and len(case.control):
         found += scale.origin_findings(shots.take(fate == "control"), case.control, KNOWN_M)
@@ -182,14 +131,32 @@ def _places(case: Case, fate: Texts) -> Findings:
     pairs = twins.find_twins(shots, named, kept, place, height)
     found += twins.twin_findings(shots, case.feet, pairs, fate == GROUND)
     stated = np.where(kept, references.stated_breaks(case.base, case.job.codes), "").astype(object)
-    held = references.against_breaks(
-        case.feet, shots.elevation, stated, case.breaks, rules.code_reach_m
-    )
-    return found + references.misplaced(shots, case.feet, stated, held, rules.code_reach_m)
+    return found + _misplaced(case, stated)
+
+
+def _misplaced(case: Case, stated: Texts) -> Findings:
+    """Shots away from the break that their code names, on whichever part that break is."""
+    shots, reach = case.shots, case.job.checks.code_reach_m
+    held = [
+        references.against_breaks(one.feet, shots.elevation, stated, one.breaks, reach)
+        for one in case.views
+    ]
+    nearest = held[0].aside
+    for other in held[1:]:
+        nearest = np.fmin(nearest, other.aside)
+    found: Findings = ()
+    for one, along in zip(case.views, held, strict=True):
+        best = replace(along, aside=np.where(one.own(stated) == "", np.nan, nearest))
+        found += one.say(references.misplaced(shots, one.feet, stated, best, reach))
+    return found
 
 
 def _references(case: Case, fate: Texts) -> Findings:
-    """Curb and hubs against the finished surface, ground against today's layer."""
+    """Curb and hubs against the finished surface, ground against today's layer, by part."""
+    return tuple(finding for one in case.views for finding in one.say(_references_along(one, fate)))
+
+
+def _references_along(case: Case, fate: Texts) -> Findings:
     shots, feet, rules = case.shots, case.feet, case.job.checks
     labels = references.group_labels(shots)
     stated = references.stated_breaks(case.base, case.job.codes)
@@ -202,7 +169,7 @@ def _references(case: Case, fate: Texts) -> Findings:
         (curb, case.top, rules.code_reach_m),
         (clay, case.section, rules.code_reach_m),
     ):
-        held = references.against_breaks(feet, shots.elevation, names_, breaks, reach)
+        held = references.against_breaks(feet, shots.elevation, case.own(names_), breaks, reach)
         constant = constants.find_constants(labels, held, feet, (breaks, case.breaks), rules)
         # a hub stands where the ground is, and clay is still being graded
         constant = constant if names_ is curb else constants.of_layers(constant)
@@ -249,20 +216,31 @@ def _spikes(case: Case, fate: Texts) -> tuple[Texts, Findings]:
         usable &= ~lids.near_record(
             shots.easting, shots.northing, case.utilities, rules.lids_apart_m
         )
+    fate = fate.copy()
+    found: Findings = ()
+    for one in case.views:
+        suspect, about = _spikes_along(one, usable if one.mine is None else usable & one.mine)
+        found += one.say(about)
+        if rules.set_spikes_aside:
+            fate[suspect] = SPIKE
+    return fate, found
+
+
+def _spikes_along(case: Case, usable: Bools) -> tuple[Ints, Findings]:
+    """Rows of the shots of one part that stand off their like, and what is said of them."""
+    rules = case.job.checks
     # the others are neither judged nor anybody's like: a million points of a scan are left alone
     rows = np.flatnonzero(usable)
-    shots, feet, line = shots.take(rows), case.feet.take(rows), case.line[rows]
+    shots, feet, line = case.shots.take(rows), case.feet.take(rows), case.line[rows]
     profiled = Profiled(
         case.height[rows], feet.station, feet.offset, of_each(shots.code, names.first_word)
     )
     cell = spikes.cells(profiled, line, case.section)
     judged = spikes.find_spikes(profiled, np.ones(len(rows), dtype=bool), line, cell, rules)
     known = {**ROD_STEPS, **case.mixed_up}
-    found = spikes.spike_findings(shots, feet, judged, known, rules, case.called)
-    if rules.set_spikes_aside:
-        fate = fate.copy()
-        fate[rows[judged.suspect]] = SPIKE
-    return fate, found
+    return rows[judged.suspect], spikes.spike_findings(
+        shots, feet, judged, known, rules, case.called
+    )
 
 
 def review_coverage(
@@ -278,17 +256,59 @@ def review_coverage(
     lines : Linework
         Lines through the shots whose fate is ``in the surface``, numbered among those.
     """
-    if not case.section:
-        return (), ()
-    rules = case.job.checks
-    rows = np.flatnonzero(fate == GROUND)
-    placed = Placed(case.feet.station[rows], case.feet.offset[rows], coverage.joined_rows(lines))
-    missing = coverage.missing_breaks(_street(case), placed, rules)
-    found = gaps.gaps(case.section, placed, rules)
-    return missing, (
-        *coverage.missing_findings(missing, rules, case.called),
-        *gaps.gap_findings(found, rules, case.called),
+    missing: tuple[Missing, ...] = ()
+    found: Findings = ()
+    for one in case.views:
+        if one.section:
+            lacking, about = _coverage_along(one, fate, coverage.joined_rows(lines))
+            missing, found = missing + lacking, found + one.say(about)
+    if case.cells is not None:
+        return missing, found + _gaps_in_cells(case, case.cells, fate == GROUND)
+    return missing, found
+
+
+def _coverage_along(case: Case, fate: Texts, joined: Ints) -> tuple[tuple[Missing, ...], Findings]:
+    """Breaks of one part that were not met, and gaps where there is one street."""
+    rules, rows = case.job.checks, np.flatnonzero(fate == GROUND)
+    station, offset = case.feet.station[rows], case.feet.offset[rows]
+    if case.mine is None:
+        placed = Placed(station, offset, joined)
+    else:
+        ends = np.concatenate([line.station for line in case.section])
+        near = (station >= ends.min() - ENDS_M) & (station <= ends.max() + ENDS_M)
+        kept = case.mine[rows] | near
+        number = np.cumsum(kept) - 1
+        pairs = joined[kept[joined].all(axis=1)] if len(joined) else joined
+        placed = Placed(station[kept], offset[kept], number[pairs])
+    missing = tuple(
+        replace(one, part=case.part)
+        for one in coverage.missing_breaks(_street(case), placed, rules)
     )
+    found = coverage.missing_findings(missing, rules, case.called)
+    if case.mine is not None:
+        return missing, found
+    gap = gaps.gaps(case.section, placed, rules)
+    return missing, found + gaps.gap_findings(gap, rules, case.called)
+
+
+def _gaps_in_cells(case: Case, cells: Cells, ground: Bools) -> Findings:
+    """Gaps of a design of several parts: along its streets by ellipses, else by circles."""
+    rules, shots = case.job.checks, case.shots
+    far = cells.inside & ~cells.ruled
+    places = np.column_stack([cells.easting[far], cells.northing[far]])
+    known = np.column_stack([shots.easting[ground], shots.northing[ground]])
+    far[far] = gaps.far_from(places, known, np.full(2, rules.gap_across_m))
+    for number, one in enumerate(case.parts):
+        here = cells.inside & cells.ruled & (cells.part == number)
+        places = np.column_stack([cells.station[here], cells.offset[here]])
+        known = np.column_stack([one.feet.station[ground], one.feet.offset[ground]])
+        reach = np.array([rules.gap_along_m, rules.gap_across_m])
+        far[here] = gaps.far_from(places, known, reach)
+    found: Findings = ()
+    for gap in gaps.gaps_in_cells(cells, far):
+        one = case.parts[gap.part]
+        found += one.say(gaps.gap_findings((gap,), rules, one.called))
+    return found
 
 
 def _street(case: Case) -> Street:
@@ -302,12 +322,16 @@ def _street(case: Case) -> Street:
         )
         for side in (-1, 1)
     ]
-    required = [(line,) for line in case.section] + [choices for choices in gutter if choices]
+    section = case.section
+    if case.kind != "street":
+        # the line of a return or a bulb is a seam: other ground goes on inside of it
+        section = tuple(line for line in section if line.side)
+    required = [(line,) for line in section] + [choices for choices in gutter if choices]
     return Street(tuple(required), case.section, case.bends)
 
 
 def review_surface(
-    case: Case, fate: Texts, net: Facets, ground: Floats, missing: tuple[Missing, ...]
+    case: Case, fate: Texts, nets: Sequence[Facets], ground: Floats, missing: tuple[Missing, ...]
 ) -> Findings:
     """Triangles that miss a break or span unshot ground, and rims above the ground.
 
@@ -315,21 +339,22 @@ def review_surface(
     ----------
     case : Case
     fate : Texts, shape (n,)
-    net : Facets
-        Today's triangles by station and offset.
+    nets : sequence of Facets
+        Today's triangles by station and offset, those of each part.
     ground : ndarray, shape (n,)
         The surface at each shot [m], NaN where it does not reach.
     missing : tuple of Missing
         What `review_coverage` has told already.
     """
     rules, longest = case.job.checks, case.job.surface.max_edge_m
-    flat, lost = facets.flat_facets(case.section, net, rules.break_reach_m)
-    long = facets.long_facets(case.section, net, longest)
-    return (
-        *facets.facet_findings(net, flat, lost, missing, rules, case.called),
-        *facets.long_findings(net, long, longest, rules, case.called),
-        *lids.rim_findings(case.shots, case.feet, fate == "lid", ground, rules),
-    )
+    found: Findings = ()
+    for one, net in zip(case.views, nets, strict=True):
+        flat, lost = facets.flat_facets(one.section, net, rules.break_reach_m)
+        long = facets.long_facets(one.section, net, longest)
+        told = tuple(lack for lack in missing if lack.part == one.part)
+        found += one.say(facets.facet_findings(net, flat, lost, told, rules, one.called))
+        found += one.say(facets.long_findings(net, long, longest, rules, one.called))
+    return found + lids.rim_findings(case.shots, case.feet, fate == "lid", ground, rules)
 
 
 def review_days(case: Case, fate: Texts, area_m2: float) -> Findings:

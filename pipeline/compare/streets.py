@@ -14,7 +14,7 @@ from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design.returns import fractions
 from pipeline.design.section import CROWN
-from pipeline.model import Bools, Corridor, Feet, Floats, Ints, Layer, Part
+from pipeline.model import Bools, Corridor, Feet, Finding, Floats, Ints, Layer, Part
 from pipeline.units import format_side
 
 BESIDE_M = 0.02
@@ -195,6 +195,11 @@ def break_beside(
     return np.where(gone, np.nan, offset), np.where(gone, np.nan, z)
 
 
+def edge_name(layer: Layer, side: int) -> str:
+    """Name of the outermost break on one side (-1 left, +1 right)."""
+    return layer.breaks[-1 if side > 0 else 0]
+
+
 def side_word(corridor: Corridor | None, offset: float) -> str:
     """``L``, ``R``, ``CL``; empty on the line of a return or a bulb, which is no centreline."""
     word = format_side(offset)
@@ -246,6 +251,17 @@ def _outside(corridor: Corridor, at: Feet) -> Floats:
     across = np.clip(np.abs(at.offset) - widest, 0.0, None)
     # of two streets that hold a place the one whose line is nearer
     return np.hypot(across, at.station - station) + 1e-6 * np.abs(at.offset)
+
+
+def told_from(main: Corridor, street: Corridor, finding: Finding) -> Finding:
+    """A finding of another street: named in its words, its place along the main street."""
+    named = replace(finding, text=f"{street.name}: {finding.text}")
+    if np.isnan(finding.station):
+        return named
+    offset = 0.0 if np.isnan(finding.offset) else finding.offset
+    east, north, _ = line.point_at(street.alignment, np.array([finding.station]), offset)
+    at = feet_of.locate(main.alignment, east, north)
+    return replace(named, station=float(at.station[0]), offset=float(at.offset[0]))
 
 
 def reach_of(corridor: Corridor) -> tuple[float, float]:

@@ -8,10 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.compare.levels import ruling
-from pipeline.compare.streets import claimed, inward, side_word, streets_of
+from pipeline.compare.streets import claimed, edge_name, inward, side_word, streets_of
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.hubs.stakes import NO_LINES, column_name, line_of, street_stations
-from pipeline.crew.stretches import edge_name
 from pipeline.crew.walk import step_words, walk
 from pipeline.crew.words import NOT_SHOT, paint
 from pipeline.design import alignment as line

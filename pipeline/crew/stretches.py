@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.compare.streets import inward, reach_of
 from pipeline.design import corridor as sections
-from pipeline.model import Bools, Corridor, Floats, Layer
+from pipeline.model import Bools, Corridor, Floats
 
 _INSIDE_M = 0.005  # the fall of the outermost strip is read this far inside its edge
 
@@ -51,11 +51,6 @@ def edge_layer(corridor: Corridor, target: str) -> str:
         return target
     with_breaks = [layer.name for layer in corridor.layers if layer.surface is None]
     return with_breaks[-1] if with_breaks else ""
-
-
-def edge_name(layer: Layer, side: int) -> str:
-    """Name of the outermost break on one side (-1 left, +1 right)."""
-    return layer.breaks[-1 if side > 0 else 0]
 
 
 def outermost(

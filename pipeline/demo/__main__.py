@@ -1,21 +1,21 @@
-"""``python -m pipeline.demo DIR``: lay the demo job down in DIR."""
+"""``python -m pipeline.demo DIR [KIND]``: lay the demo job down in DIR."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
 
-from pipeline.demo.folder import lay_down
+from pipeline.demo.folder import KINDS, lay_down
 from pipeline.errors import LathError
 
 
 def main(arguments: list[str]) -> int:
     """Exit code 0, or 2 for a mistyped command and 3 for a folder that is refused."""
-    if len(arguments) != 1:
-        sys.stderr.write("usage: python -m pipeline.demo DIR\n")
+    if len(arguments) not in {1, 2} or any(kind not in KINDS for kind in arguments[1:]):
+        sys.stderr.write(f"usage: python -m pipeline.demo DIR [{'|'.join(KINDS)}]\n")
         return 2
     try:
-        lay_down(Path(arguments[0]))
+        lay_down(Path(arguments[0]), *arguments[1:])
     except LathError as refusal:
         sys.stderr.write(f"{refusal}\n")
         return refusal.exit_code

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.demo.texts import files
+from pipeline.demo import intersection, texts
 from pipeline.errors import OutputError
 
+KINDS = {"street": texts.files, "intersection": intersection.files}
+"""The invented jobs by name: one street, or two with returns and a bulb."""
 
-def lay_down(folder: Path) -> None:
+
+def lay_down(folder: Path, kind: str = "street") -> None:
     """Write the invented job into `folder`: control, design, utilities, a morning's shots.
 
     Parameters
@@ -16,6 +19,8 @@ def lay_down(folder: Path) -> None:
     folder : Path
         Made if it is not there. May be empty, or hold this demo already: files
         of the demo that are missing are written, others (``out/``) are left alone.
+    kind : str
+        Which of `KINDS`.
 
     Raises
     ------
@@ -28,7 +33,7 @@ def lay_down(folder: Path) -> None:
     Each file is written beside its place and moved there, ``job.toml`` last, so
     a folder with a job file is a whole job.
     """
-    contents = {name: text.encode("utf-8") for name, text in files().items()}
+    contents = {name: text.encode("utf-8") for name, text in KINDS[kind]().items()}
     try:
         _refuse_other(folder, contents)
         for name, data in contents.items():

@@ -1,4 +1,4 @@
-"""An invented intersection with a cul-de-sac: the design files of its job, by mathematics alone.
+"""An invented intersection with a cul-de-sac: its job and design files, by mathematics alone.
 
 Wenlow Street goes through, north at 1.2 % down. Tarrow Court leaves it to the east at
 station 65, falls 2 % and ends in a bulb whose edge falls 1 % to a basin at its back.
@@ -91,6 +91,68 @@ reference = "top back of curb"
 layer = "clay subgrade"
 """
 
+MORNING_JOB = """\
+
+# EC, BB and TB carry a line number in the field, CL too.
+[codes.CL]
+what = "clay on the centreline"
+line = true
+break_name = "crown"
+max_step_m = 12.0
+
+[codes.EC]
+what = "edge of clay"
+line = true
+break_name = "edge of clay"
+max_step_m = 12.0
+
+[codes.BB]
+what = "bottom of the backing bank"
+line = true
+max_step_m = 12.0
+
+[codes.TB]
+what = "top of the backing bank"
+line = true
+max_step_m = 12.0
+
+[codes.LIP]
+what = "clay below the lip of the gutter"
+break_name = "lip"
+
+[codes.GR]
+what = "ground"
+
+[codes.HUB]
+what = "hub, top of the wood"
+ground = false
+kind = "hub"
+
+[codes.MH]
+what = "manhole, lid or plate"
+ground = false
+kind = "lid"
+
+[codes.WV]
+what = "water valve, box or nut"
+ground = false
+kind = "lid"
+
+[codes.CB]
+what = "catch basin, frame or plate"
+ground = false
+kind = "lid"
+
+[codes.CP]
+what = "control point shot again, its id in the note"
+ground = false
+kind = "control"
+
+[surface]
+max_edge_m = 12.0
+"""
+"""What the job states besides for its morning."""
+
 CURB = """\
   { to = "flowline", width_m = 0.300, step_m = -0.018 },
   { to = "top of face", width_m = 0.050, step_m = 0.140 },
@@ -163,7 +225,17 @@ def profile_text(points: list[tuple[float, float, float]]) -> str:
 
 
 def files() -> dict[str, str]:
-    """Every file of the job folder, by its path inside it."""
+    """Every file of the job folder with its morning, by its path inside it; the job file last."""
+    from pipeline.demo import intersection_morning
+
+    written = {**design_files(), **intersection_morning.files()}
+    del written["job.toml"]
+    job = JOB.replace('control = ""', 'control = "control.csv"')
+    return {**written, "job.toml": job + MORNING_JOB}
+
+
+def design_files() -> dict[str, str]:
+    """The files of a job that has its design and records, and nothing shot yet."""
     turn, length = bulb_turn(), bulb_length()
     throat = CENTRE - math.sqrt((BULB_M + THROAT_M) ** 2 - (LIP_M + THROAT_M) ** 2)
     north = SOUTH + MEETING
@@ -206,14 +278,8 @@ def files() -> dict[str, str]:
 
 
 def lay_down(folder: Path) -> None:
-    """Write the job into `folder`."""
-    for name, text in files().items():
+    """Write the job without a morning into `folder`, over what stands there."""
+    for name, text in design_files().items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8", newline="\n")
-
-
-if __name__ == "__main__":
-    import sys
-
-    lay_down(Path(sys.argv[1]))

@@ -169,9 +169,9 @@ def test_after_the_surface_nothing_is_left_to_say(demo):
     below = locate.interpolate(ground, case.shots.easting, case.shots.northing)
     missing, _ = review_coverage(case, fate, lines)
 
-    assert review_surface(case, fate, net, below, missing) == ()
+    assert review_surface(case, fate, (net,), below, missing) == ()
     raised = with_heights(case, np.flatnonzero(fate == "lid"), 1.0)
-    rims = review_surface(raised, fate, net, below, missing)
+    rims = review_surface(raised, fate, (net,), below, missing)
     assert {finding.kind for finding in rims} == {"rim above ground"}
     assert len(rims) == int((fate == "lid").sum())
 

@@ -17,6 +17,7 @@ from scipy.interpolate import CubicHermiteSpline
 from pipeline import assemble
 from pipeline.compare import compose, levels, ponds
 from pipeline.demo import intersection as truth
+from pipeline.demo import lay_down
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import profile as heights
@@ -63,13 +64,19 @@ def part(design, name):
     return next(one for one in design.parts if one.name == name)
 
 
-def test_the_fixture_is_what_its_generator_writes():
-    written = {
-        path.relative_to(FIXTURE).as_posix(): path.read_text(encoding="utf-8")
-        for path in FIXTURE.rglob("*")
-        if path.is_file() and path.name != "README.md"
-    }
-    assert written == truth.files()
+def test_the_fixture_is_what_its_generator_writes(tmp_path):
+    lay_down(tmp_path / "new", "intersection")
+    written, kept = (
+        {
+            path.relative_to(folder).as_posix(): path.read_bytes()
+            for path in folder.rglob("*")
+            if path.is_file() and path.name != "README.md"
+        }
+        for folder in (tmp_path / "new", FIXTURE)
+    )
+    assert written == kept
+    assert sum(map(len, kept.values())) < 200_000
+    assert all(data.isascii() and b"\r" not in data for data in kept.values())
 
 
 def test_returns_touch_both_lips_where_the_tangents_do(design):

@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from pipeline.compare.streets import edge_name
 from pipeline.crew.card.strip_map import hazard_notes, place, stretch_notes, strip_map
 from pipeline.crew.card.table import Heading, Laid, Row, cut, lay_out, note_lines, notes, table_pt
 from pipeline.crew.hubs.references import lath_name, layer_with
-from pipeline.crew.stretches import edge_name, runs
+from pipeline.crew.stretches import runs
 from pipeline.crew.walk import step_words as metres
 from pipeline.crew.walk import steps, walking_order
 from pipeline.crew.words import distance, fall_words, hub_mark

@@ -8,11 +8,10 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from pipeline.compare.streets import streets_of
+from pipeline.compare.streets import edge_name, streets_of
 from pipeline.crew.stretches import (
     carried,
     edge_layer,
-    edge_name,
     outermost,
     stations,
     true_runs,

@@ -31,6 +31,8 @@ SHARE = 0.4
 """What is left of the spread, at most, for a shift or a slope to be the reason [assumed]."""
 LOOSE_M = 0.04
 """A spread below this is that of graded ground, and needs no reason [assumed]."""
+MIRRORED = 0.5
+"""How near to twice the design's own fall a slope is taken for its sign, as a share [assumed]."""
 SHOT_SD_M = 0.004
 
 
@@ -68,8 +70,9 @@ def whole_findings(
     -------
     Findings
         ``stop`` where the ground fits the design only with the design moved along its line
-        or with its crossfall the other way; ``person`` where all of the ground stands off by
-        one amount, with the layer that it fits, if any.
+        or with its crossfall the other way; ``person`` where it lies across the design by another
+        slope, as ground does that nobody has crowned yet, or stands off by one amount, with the
+        layer that it fits, if any.
 
     Notes
     -----
@@ -83,7 +86,7 @@ def whole_findings(
         return ()
     spread = _spread(residual)
     if spread > LOOSE_M:
-        return (*_along(section, ground, spread), *_across(ground, residual, spread))
+        return (*_along(section, ground, spread), *_across(section, ground, residual, spread))
     return _constant(ground, layers, target, rules)
 
 
@@ -119,25 +122,35 @@ def _along(section: Breaks, ground: Ground, spread: float) -> Findings:
     return (Finding("stop", "design shifted along", text, do),)
 
 
-def _across(ground: Ground, residual: Floats, spread: float) -> Findings:
-    """Slopes of the residual outward and to the right, fitted at once, and what is left."""
+def _across(section: Breaks, ground: Ground, residual: Floats, spread: float) -> Findings:
+    """Slopes of the residual outward and to the right, fitted at once, and what is left.
+
+    Ground that nobody has crowned yet lies across the design by the design's own fall, which
+    is a morning like any other; only ground that falls as the design would with its sign
+    changed, by twice that fall, is held.
+    """
     known = ~np.isnan(residual)
-    offset, values = ground.offset[known], residual[known]
+    station, offset, values = ground.station[known], ground.offset[known], residual[known]
     terms = np.column_stack([np.abs(offset), offset, np.ones(len(offset))])
-    (outward, rightward, level), *_ = np.linalg.lstsq(terms, values)
-    if _spread(values - terms @ np.array([outward, rightward, level])) > SHARE * spread:
+    fitted = np.linalg.lstsq(terms, values)[0]
+    if _spread(values - terms @ fitted) > SHARE * spread:
         return ()
-    slope, what = max((outward, "outward from the crown"), (rightward, "to the right"), key=_size)
+    crown = section_height(section, station, np.zeros_like(offset))
+    both = ~np.isnan(crown)
+    heights = section_height(section, station, offset)[both] - crown[both]
+    designed = np.linalg.lstsq(terms[both], heights)[0]
+    k = int(np.argmax(np.abs(fitted[:2])))
+    slope, own = float(fitted[k]), float(designed[k])
+    held = abs(slope + 2.0 * own) <= MIRRORED * abs(own)
     text = (
         f"all along the street the ground {'rises' if slope > 0 else 'falls'}"
-        f" {abs(slope) * 100.0:.1f} % {what} against the design"
+        f" {abs(slope) * 100.0:.1f} % {('outward from the crown', 'to the right')[k]} against"
+        " the design"
     )
     do = "look for a crossfall with the wrong sign, or for left and right exchanged"
-    return (Finding("stop", "design tilted", text, do),)
-
-
-def _size(slope: tuple[float, str]) -> float:
-    return abs(float(slope[0]))
+    if not held:
+        do = "nothing is wrong where nobody has graded the crown or the fall yet; else " + do
+    return (Finding("stop" if held else "person", "design tilted", text, do),)
 
 
 def _constant(

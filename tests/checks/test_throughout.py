@@ -62,6 +62,7 @@ def test_a_crossfall_the_wrong_way_stops_the_day():
     told = found(clay(), {"clay": layer("clay", fall=-0.025)})
 
     assert told.keys() == {"design tilted"}
+    assert told["design tilted"].severity == "stop"
     assert "falls 5.0 % outward from the crown" in told["design tilted"].text
 
 
@@ -76,7 +77,18 @@ def test_left_and_right_exchanged_on_a_one_way_fall_stops_the_day():
     told = found(tilted, {"clay": left_high})
 
     assert told.keys() == {"design tilted"}
+    assert told["design tilted"].severity == "stop"
     assert "rises 4.0 % to the right" in told["design tilted"].text
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.02, -0.03])
+def test_ground_that_nobody_has_crowned_yet_is_a_morning_like_any_other(slope):
+    ground = clay()
+    flat = Ground(ground.station, ground.offset, profile(ground.station) + slope * ground.offset)
+    told = found(flat, {"clay": layer("clay")})
+
+    assert told.keys() <= {"design tilted"}
+    assert all(one.severity == "person" for one in told.values())
 
 
 @pytest.mark.parametrize("high", [-0.30, -0.08, 0.08, 0.30])

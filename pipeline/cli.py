@@ -104,7 +104,7 @@ def run(  # one parameter an option is click's way
 ) -> None:
     """Make the crew's package from the morning's shots.
 
-    JOB may be a folder of jobs: each is run by itself, several at a time, to DIR/its name if
+    JOB may be a folder of jobs: each is run by itself, one after the other, to DIR/its name if
     --out DIR is given. With --cluster jobs, and the pieces of a scan above 2 million points, are
     worked on by the workers there; the packages have the same bytes.
 

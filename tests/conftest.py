@@ -14,6 +14,8 @@ import pytest
 # before numpy is imported: two threads that wait for each other over small matrices cost the
 # test of the intervals nine times its work (130 s for 15 s of it, on two busy cores)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# the child of the fuzzer runs by itself and needs atheris, which the tests do not
+collect_ignore = ["fuzz/child.py"]
 ROOT = Path(__file__).resolve().parent.parent
 REFERENCES = ROOT / "shared" / "references.toml"
 

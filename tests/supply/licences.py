@@ -23,6 +23,8 @@ CLASSIFIED = {
     "Mozilla Public License 2.0 (MPL 2.0)": "MPL-2.0",
     "Python Software Foundation License": "PSF-2.0",
 }
+FREE_TEXT = {"Simplified BSD": "BSD-2-Clause"}
+"""What free text means; the licence's other name, as SPDX lists it."""
 MAY_COME_ALONG = {
     "0BSD", "Apache-2.0", "BSD", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "HPND", "MIT",
     "MIT-CMU", "MPL-2.0", "PSF-2.0", "Zlib", "Apache-2.0 WITH LLVM-exception",
@@ -53,7 +55,8 @@ def licence(found: Distribution) -> str:
         for one in found.metadata.get_all("Classifier") or ()
         if one.startswith("License :: OSI Approved :: ")
     ]
-    return " AND ".join(told) if told else str(found.metadata.get("License") or "not stated")
+    text = str(found.metadata.get("License") or "not stated")
+    return " AND ".join(told) if told else FREE_TEXT.get(text, text)
 
 
 def parts(expression: str) -> list[list[str]]:

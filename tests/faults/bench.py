@@ -59,7 +59,7 @@ class Bench:
         self.folder.chmod(0o755)
         self.job = self.folder / "street"
         shutil.copytree(ROOT / "fixtures" / "demo", self.job)
-        day = publish.complete(run.run_day(self.job, DAY, run.Stopwatch()))
+        day = publish.with_earth(publish.complete(run.run_day(self.job, DAY, run.Stopwatch())))
         self.new = publish.package_files(day)
         self.old = {
             name: b"of yesterday " + content[:2000]

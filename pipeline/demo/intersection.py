@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+from pipeline.demo.codes import CODES
+
 LIP_M = 4.0
 FALL = 0.02
 MAIN_GRADE = -0.012
@@ -91,7 +93,8 @@ reference = "top back of curb"
 layer = "clay subgrade"
 """
 
-MORNING_JOB = """\
+MORNING_JOB = (
+    """\
 
 # EC, BB and TB carry a line number in the field, CL too.
 [codes.CL]
@@ -116,41 +119,13 @@ what = "top of the backing bank"
 line = true
 max_step_m = 12.0
 
-[codes.LIP]
-what = "clay below the lip of the gutter"
-break_name = "lip"
-
-[codes.GR]
-what = "ground"
-
-[codes.HUB]
-what = "hub, top of the wood"
-ground = false
-kind = "hub"
-
-[codes.MH]
-what = "manhole, lid or plate"
-ground = false
-kind = "lid"
-
-[codes.WV]
-what = "water valve, box or nut"
-ground = false
-kind = "lid"
-
-[codes.CB]
-what = "catch basin, frame or plate"
-ground = false
-kind = "lid"
-
-[codes.CP]
-what = "control point shot again, its id in the note"
-ground = false
-kind = "control"
-
+"""
+    + CODES
+    + """\
 [surface]
 max_edge_m = 12.0
 """
+)
 """What the job states besides for its morning."""
 
 CURB = """\

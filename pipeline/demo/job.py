@@ -1,6 +1,9 @@
 """The demo's job file, word for word."""
 
-JOB = """\
+from pipeline.demo.codes import CODES
+
+JOB = (
+    """\
 # An invented street: no such lane, no such levels. Not for construction.
 name = "Thrumbel Lane, 0+000 to 0+420 (invented demo)"
 control = "control.csv"
@@ -74,38 +77,9 @@ what = "top of the backing bank"
 line = true
 max_step_m = 15.0
 
-[codes.LIP]
-what = "clay below the lip of the gutter"
-break_name = "lip"
-
-[codes.GR]
-what = "ground"
-
-[codes.HUB]
-what = "hub, top of the wood"
-ground = false
-kind = "hub"
-
-[codes.MH]
-what = "manhole, lid or plate"
-ground = false
-kind = "lid"
-
-[codes.WV]
-what = "water valve, box or nut"
-ground = false
-kind = "lid"
-
-[codes.CB]
-what = "catch basin, frame or plate"
-ground = false
-kind = "lid"
-
-[codes.CP]
-what = "control point shot again, its id in the note"
-ground = false
-kind = "control"
-
+"""
+    + CODES
+    + """\
 [surface]
 max_edge_m = 15.0
 same_place_m = 0.05
@@ -150,3 +124,4 @@ waste_per_m3 = 14.0
 scale = 500
 prepared_by = "invented demo, not for construction"
 """
+)

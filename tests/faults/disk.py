@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import errno
 import os
 import shutil
@@ -18,6 +19,8 @@ SAID = {
     errno.EACCES: ("Permission denied", "--out"),
 }
 """What the message has to hold: what was found and what to do."""
+LINUX_CAPABILITY_VERSION_3 = 0x20080522
+"""Of `linux/capability.h`, as capset(2) tells."""
 
 
 def calls_that_fail(bench: Bench, code: int, *, every: int) -> Iterator[Fault]:
@@ -97,17 +100,23 @@ def read_only_disk(bench: Bench) -> Iterator[Fault]:
     out = bench.out()
     (out / DAY).chmod(0o555)
     out.chmod(0o555)
-    ended = bench.run(out, _as_nobody)
+    ended = bench.run(out, _without_privilege)
     (out / DAY).chmod(0o755)
     out.chmod(0o755)
     yield Fault("a read-only folder", "out", refused(bench, out, ended, SAID[errno.EACCES]))
 
 
-def _as_nobody() -> None:
-    """Root may write everywhere; the child gives that up."""
+def _without_privilege() -> None:
+    """Root may write everywhere; the child gives that up, but stays who owns the checkout.
+
+    The checkout may stand in a folder that only its owner may enter, and the command imports
+    as it goes: as another user it would fail on that, not on the folder of the packages.
+    """
     if os.geteuid() == 0:
-        os.setgid(65534)
-        os.setuid(65534)
+        nothing = (ctypes.c_uint32 * 6)()
+        header = (ctypes.c_uint32 * 2)(LINUX_CAPABILITY_VERSION_3, 0)
+        if ctypes.CDLL(None, use_errno=True).capset(header, nothing):
+            raise OSError(ctypes.get_errno(), "capset")
 
 
 def _mount(place: Path, options: str) -> bool:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import contextlib
 import io
-import itertools
 import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
@@ -19,15 +18,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.deliver.dxf_parts import (
-    DECIMALS,
-    OURS,
-    add_marks,
-    add_polyline,
-    define_marks,
-    look_of,
-    rounded,
-)
+from pipeline.deliver.dxf_bulk import Entities
+from pipeline.deliver.dxf_parts import DECIMALS, OURS, define_marks, look_of, rounded
 from pipeline.errors import OutputError
 from pipeline.model import (
     LAYERS,
@@ -52,8 +44,6 @@ FARTHEST_M = 1e8
 """No grid in use reaches so far; a coordinate beyond is a fault, not a place."""
 
 _METRES = 6
-_LEFT, _CENTRE, _RIGHT, _MIDDLE = 0, 1, 2, 2
-_ANCHORS = {"left": _LEFT, "centre": _CENTRE, "right": _RIGHT}
 _OUTSIDE, _HOLE = 1, 0
 _BY_LAYER = 256
 
@@ -208,19 +198,21 @@ def _empty_document() -> Document:
 
 def _draw(layout: BaseLayout, picture: Picture) -> Floats | None:
     """Write `picture` layer by layer; its box (west, south, east, north), None if empty."""
+    made = Entities(layout)
     for name in LAYERS:
         for fill in picture.fills:
             if fill.layer == name:
-                _add_fill(layout, fill)
+                _add_fill(layout, made, fill)
         for lines in picture.lines:
             if lines.layer == name:
-                _add_lines(layout, lines)
+                made.lines(lines)
         for marks in picture.marks:
             if marks.layer == name:
-                add_marks(layout, marks)
+                made.marks(marks)
         for words in picture.words:
             if words.layer == name:
-                _add_words(layout, words)
+                made.words(words)
+    made.put()
     return _box(picture)
 
 
@@ -235,54 +227,18 @@ def _box(picture: Picture) -> Floats | None:
     return np.concatenate([every.min(axis=0), every.max(axis=0)])
 
 
-def _add_fill(layout: BaseLayout, fill: Fill) -> None:
-    at = look_of(fill)
+def _add_fill(layout: BaseLayout, made: Entities, fill: Fill) -> None:
     if len(fill.rings) == 1 and len(fill.rings[0]) == 4:
-        # a four-sided fill is a SOLID, which more readers draw; its last two corners change places
-        a, b, c, d = rounded(fill.rings[0])
-        layout.add_solid([a, b, d, c], dxfattribs=at)
+        # a four-sided fill is a SOLID, which more readers draw
+        made.solid(fill)
         return
+    made.put()
+    at = look_of(fill)
     hatch = layout.add_hatch(color=at.get("color", _BY_LAYER), dxfattribs=at)
     for number, ring in enumerate(fill.rings):
         hatch.paths.add_polyline_path(
             rounded(ring), is_closed=True, flags=_HOLE if number else _OUTSIDE
         )
-
-
-def _add_lines(layout: BaseLayout, lines: Lines) -> None:
-    at = look_of(lines)
-    points = rounded(np.column_stack([lines.x, lines.y]))
-    ends = lines.start.tolist()
-    for first, last in itertools.pairwise(ends):
-        if last - first == 2:
-            layout.add_line(points[first], points[first + 1], dxfattribs=at)
-        elif last - first > 2:
-            add_polyline(layout, points[first:last], lines.closed, at)
-
-
-def _add_words(layout: BaseLayout, words: Words) -> None:
-    sideways = _ANCHORS[words.anchor]
-    columns = (
-        words.text.tolist(),
-        rounded(np.column_stack([words.x, words.y])),
-        rounded(words.height),
-        rounded(np.degrees(words.angle)),
-    )
-    for text, place, height, angle in zip(*columns, strict=True):
-        if text:
-            layout.add_text(
-                text,
-                dxfattribs={
-                    "layer": words.layer,
-                    "style": "Standard",
-                    "height": height,
-                    "rotation": angle,
-                    "insert": place,
-                    "align_point": place,
-                    "halign": sideways,
-                    "valign": _MIDDLE,
-                },
-            )
 
 
 def _look_at(document: Document, box: Floats | None) -> None:

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipeline.model import PENS, Drawing, Fill, Floats, Lines, Marks
+from pipeline.model import PENS, Drawing, Fill, Floats, Lines, Marks, Words
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
     from ezdxf.layouts.base import BaseLayout
 
 DECIMALS = 4
-_UNSEEN = 1
+UNSEEN = 1
 """Flag of a fact: the map's own labels say what is to be read on it."""
 OURS = "LATH"
 """Name under which extended data stands in the file."""
@@ -56,7 +56,7 @@ def _define(document: Document, name: str, shape: str, tags: tuple[str, ...]) ->
     for tag in tags:
         block.add_attdef(
             tag, (0, 0), tag, height=1.0,
-            dxfattribs={"prompt": tag, "flags": _UNSEEN, "style": "Standard"},
+            dxfattribs={"prompt": tag, "flags": UNSEEN, "style": "Standard"},
         )  # fmt: skip
 
 
@@ -67,9 +67,9 @@ def rounded(values: Floats) -> list[Any]:
     return plain
 
 
-def look_of(part: Fill | Lines | Marks) -> dict[str, Any]:
+def look_of(part: Fill | Lines | Marks | Words) -> dict[str, Any]:
     """Its layer; and, where it looks like another layer's things, that layer's pen."""
-    if not part.pen:
+    if isinstance(part, Words) or not part.pen:
         return {"layer": part.layer}
     pen = PENS[part.pen]
     red, green, blue = pen.colour
@@ -89,30 +89,6 @@ def add_polyline(layout: BaseLayout, points: list[Any], closed: bool, look: dict
         layout.add_polyline2d(points, close=closed, dxfattribs=look)
 
 
-def add_marks(layout: BaseLayout, marks: Marks) -> None:
-    """Symbols where they lie, each with what it tells; and a point where there is a height."""
-    look = look_of(marks)
-    scale = {**look, "xscale": marks.size, "yscale": marks.size}
-    block = marks.layer if marks.facts else f"mark-{marks.shape}"
-    columns = (rounded(marks.x), rounded(marks.y), rounded(marks.z), _told(marks))
-    for k, (x, y, z, told) in enumerate(zip(*columns, strict=True)):
-        mark = layout.add_blockref(block, (x, y), dxfattribs=scale)
-        if told:
-            mark.set_xdata(OURS, told)
-        for tag, texts in marks.facts:
-            at = {**look, "height": marks.size, "flags": _UNSEEN, "style": "Standard"}
-            mark.add_attrib(tag, texts[k], (x, y), dxfattribs=at)
-        if not math.isnan(z):
-            # the symbol lies flat on the map, the point has its height
-            point = layout.add_point((x, y, z), dxfattribs=look)
-            if told:
-                point.set_xdata(OURS, told)
-
-
-def _told(marks: Marks) -> list[list[tuple[int, Any]]]:
-    """Extended data of each mark: its id as text, its station as a number; none without an id."""
-    stations = rounded(marks.station)
-    return [
-        [(1000, name), *([] if math.isnan(station) else [(1040, station)])] if name else []
-        for name, station in zip(marks.id.tolist(), stations, strict=True)
-    ]
+def block_of(marks: Marks) -> str:
+    """The block whose copies the symbols are."""
+    return marks.layer if marks.facts else f"mark-{marks.shape}"

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from pipeline.compare.streets import has_break, own_name
 from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.measures import METRIC, Measures
+from pipeline.crew.stretches import metre_beside
 from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
 from pipeline.design import profile as grade_line
@@ -25,7 +28,7 @@ class Turn:
     """A high or low point of the crown or of one gutter line.
 
     ``inlet`` is the id of the catch basin at a low of a gutter and ``inlet_off_m`` how far
-    along the street it stands from it; empty and NaN where there is none, or none is due.
+    along the gutter it stands from it, + ahead; empty and NaN where there is none, or none is due.
     """
 
     mark: str
@@ -71,7 +74,8 @@ def turns(
         for point in sections.edge_extremes(corridor, layer, own_name(corridor, name), side):
             mark = {"high": "HP", "low": "LP"}.get(point.kind, "")
             if mark == "LP" and name == GUTTER:
-                inlet, off = _nearest(inlets, point.station, point.offset, rules)
+                here = point.station, point.offset
+                inlet, off = _nearest(inlets, here, _metre(corridor, here), rules)
                 found.append(Turn(mark, name, point.station, point.offset, inlet, off, True))
             elif mark:
                 found.append(Turn(mark, name, point.station, point.offset))
@@ -92,14 +96,22 @@ def _inlets(
     ]
 
 
+def _metre(corridor: Corridor, at: tuple[float, float]) -> float:
+    """How long a metre of the line is along the gutter at a station and offset."""
+    station, offset = (np.array([x]) for x in at)
+    return float(metre_beside(corridor.alignment, station, offset)[0])
+
+
 def _nearest(
-    inlets: list[tuple[str, float, float]], station: float, offset: float, rules: HazardRules
+    inlets: list[tuple[str, float, float]],
+    low: tuple[float, float],
+    metre: float,
+    rules: HazardRules,
 ) -> tuple[str, float]:
-    near = [
-        (abs(s - station), name, s - station)
-        for name, s, o in inlets
-        if abs(o - offset) <= _ASIDE_M and abs(s - station) <= rules.inlet_near_m
-    ]
+    """Id of the inlet nearest to a low point, and how far along the gutter it stands."""
+    station, offset = low
+    off = [(name, metre * (s - station)) for name, s, o in inlets if abs(o - offset) <= _ASIDE_M]
+    near = [(abs(away), name, away) for name, away in off if abs(away) <= rules.inlet_near_m]
     return (min(near)[1], float(min(near)[2])) if near else ("", float("nan"))
 
 

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.compare.streets import inward, reach_of
+from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
-from pipeline.model import Bools, Corridor, Floats
+from pipeline.model import Alignment, Bools, Corridor, Floats
+from pipeline.model.arrays import lock_fields
 
+TAPE_STEP_M = 0.10
+"""A tape is laid through places this far apart: on R 3 its chords are 0.05 mm a metre short."""
 _INSIDE_M = 0.005  # the fall of the outermost strip is read this far inside its edge
 
 
@@ -43,6 +48,74 @@ def stations(corridor: Corridor, step: float) -> Floats:
     first, last = reach_of(corridor)
     inner = np.arange(np.ceil(first / step), np.floor(last / step) + 1) * step
     return np.unique(np.clip(np.concatenate([[first], inner, [last]]), first, last))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tape:
+    """A measuring tape laid along a line beside the street: an edge, an offset line, a path.
+
+    In a bend a metre along the street is more or less than a metre along its edge; what the
+    crew measures, paints and builds is measured there.
+    """
+
+    station: Floats
+    distance: Floats
+
+    def __post_init__(self) -> None:
+        n = len(self.station)
+        lock_fields(self, dict.fromkeys(("station", "distance"), (np.float64, (n,))))
+
+    def at(self, station: ArrayLike) -> Floats:
+        """Reading of the tape beside stations [m]; off its ends that of the end."""
+        return np.interp(np.asarray(station, dtype=np.float64), self.station, self.distance)
+
+    def between(self, start: float, end: float) -> float:
+        """Metres along the line from beside one station to beside another."""
+        return float(self.at(end) - self.at(start))
+
+
+def lay_tape(alignment: Alignment, station: Floats, offset: Floats) -> Tape:
+    """A tape through places beside a line, straight from each to the next.
+
+    Parameters
+    ----------
+    alignment : Alignment
+    station : ndarray, shape (n,)
+        Increasing, close enough that chords stand for the bend.
+    offset : ndarray, shape (n,)
+        Places that are NaN are passed by.
+    """
+    known = np.isfinite(offset)
+    s, o = station[known], offset[known]
+    east, north, _ = line.point_at(alignment, s, o)
+    steps = np.hypot(np.diff(east), np.diff(north))
+    return Tape(s, np.concatenate([np.zeros(min(len(s), 1)), np.cumsum(steps)]))
+
+
+def edge_tape(corridor: Corridor, layer: str, side: int, station: Floats) -> Tape:
+    """A tape along a layer's designed edge from the first to the last of some stations."""
+    inner = np.arange(station[0], station[-1], TAPE_STEP_M)
+    every = np.unique(np.concatenate([inner, station]))
+    offset, _ = outermost(corridor, layer, side, every)
+    return lay_tape(corridor.alignment, every, offset)
+
+
+def metre_beside(alignment: Alignment, station: Floats, offset: Floats) -> Floats:
+    r"""Metres at an offset for a metre of the line: :math:`1 - \kappa o`, never below 0.
+
+    An area on the ground is the integral of this over station and offset, so a volume is
+    exact where heights are summed with it; for a section that stays the same that is Pappus'
+    rule, area times the way of its centroid.
+    """
+    element = line.element_of(alignment, station)
+    curvature = line.curvature_on(alignment, element, station)
+    return np.asarray(np.clip(1.0 - curvature * offset, 0.0, None))
+
+
+def stood_for(distance: Floats) -> Floats:
+    """Length that each of some places along a line stands for [m]: half way to either side."""
+    half = 0.5 * np.diff(distance)
+    return np.asarray(np.concatenate([[0.0], half]) + np.concatenate([half, [0.0]]))
 
 
 def edge_layer(corridor: Corridor, target: str) -> str:

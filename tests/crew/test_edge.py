@@ -7,6 +7,7 @@ import pytest
 
 from pipeline.crew.edge.line import EdgeLine, edge_lines, edge_spots, seen
 from pipeline.crew.edge.straight import long_sight, mid_ordinate, residuals, straightness
+from pipeline.crew.stretches import Tape
 from pipeline.design import alignment, profile, section
 from pipeline.errors import JobError
 from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
@@ -209,6 +210,7 @@ def test_a_slow_snake_is_seen_down_the_line_and_not_by_a_short_chord(corridor):
 
 def test_every_chord_needs_its_limit(corridor):
     rules = ShotEdgeRules(chords_m=[3.0], chord_limits_m=[0.02, 0.04])
-    edge = EdgeLine(1, np.array([0.0, 1.0]), np.zeros(2))
+    ends = np.array([0.0, 1.0])
+    edge = EdgeLine(1, ends, np.zeros(2), Tape(ends, ends))
     with pytest.raises(JobError, match="1 chords but 2 limits"):
         straightness(corridor, CLAY, (edge,), rules)

@@ -10,6 +10,7 @@ from pipeline.compare.streets import streets_of
 from pipeline.crew import dots
 from pipeline.crew.edge.line import EdgeLine, edge_lines
 from pipeline.crew.gaps import WHY, without_guesses
+from pipeline.crew.stretches import Tape
 from pipeline.design import corridor as sections
 from pipeline.model import NO_LINES, make_shots, texts
 from pipeline.settings import Code, Rounding, SurfaceRules, Target
@@ -75,7 +76,8 @@ def test_a_job_that_does_not_go_by_edges_keeps_its_numbers(corridor):
 def test_a_spot_beside_a_shot_keeps_its_number(corridor):
     painted, ground, _ = street(corridor, (0.0, 0.0))
     # as if the edge had been shot only at the start: spots on the shots are no guess
-    edges = (EdgeLine(1, np.array([0.0, 10.0]), np.zeros(2)),)
+    ends = np.array([0.0, 10.0])
+    edges = (EdgeLine(1, ends, np.zeros(2), Tape(ends, ends)),)
     found = withheld(corridor, painted, ground, edges)
     lips = (found.what == "lip") & (found.offset > 0)
     assert (found.mark[lips] == "GRADE").all()

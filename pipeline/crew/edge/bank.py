@@ -7,7 +7,16 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.crew.stretches import carried, outermost, runs, stations, true_runs
+from pipeline.crew.stretches import (
+    Tape,
+    carried,
+    lay_tape,
+    metre_beside,
+    outermost,
+    runs,
+    stations,
+    true_runs,
+)
 from pipeline.design import alignment as line
 from pipeline.model import Corridor, Floats, Surface
 from pipeline.settings_crew import BankRules
@@ -24,21 +33,17 @@ State = Literal["OK", "LOW", "MISSING", "HIGH", "HEAVY", "NOT SHOT"]
 class BankRun:
     """A length of one side on which the bank is in one state.
 
-    ``crest_m`` is its mean height above the layer, NaN where not shot; ``build_m3``
-    what it takes to build it up to the middle of the band, compacted.
+    ``length_m`` is along the edge; ``crest_m`` its mean height above the layer, NaN where not
+    shot; ``build_m3`` what it takes to build it up to the middle of the band, compacted.
     """
 
     side: int
     start: float
     end: float
+    length_m: float
     state: State
     crest_m: float
     build_m3: float
-
-    @property
-    def length_m(self) -> float:
-        """How far along the street [m]."""
-        return self.end - self.start
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +84,8 @@ def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRu
     Notes
     -----
     The bank to build is a trapezium as high as the middle of the band, with the crest and
-    sides of the rules; what stands above the layer within reach is taken off it.
+    sides of the rules, its foot at the edge; what stands above the layer within reach is
+    taken off it. In a bend each is counted by the way of its own middle.
     """
     layer = bank_layer(corridor, target, rules)
     found: list[BankRun] = []
@@ -90,8 +96,9 @@ def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRu
         for a, b in true_runs(np.isfinite(edge)):
             here = station[a:b]
             crest, build = _crest(corridor, layer, ground, (here, edge[a:b], side), rules)
-            state = _smoothed(_states(crest, rules), here, rules.gap_m)
-            found += _runs(side, here, state, (crest, build))
+            tape = lay_tape(corridor.alignment, here, edge[a:b])
+            state = _smoothed(_states(crest, rules), tape.distance, rules.gap_m)
+            found += _runs(side, tape, state, (crest, build))
     return Bank(layer, tuple(found))
 
 
@@ -102,7 +109,7 @@ def _crest(
     along: tuple[Floats, Floats, int],
     rules: BankRules,
 ) -> tuple[Floats, Floats]:
-    """Crest above the layer at the edge [m], and area of bank still to build [m2], (n,)."""
+    """Crest above the layer at the edge [m], and bank to build a metre of the line [m3], (n,)."""
     station, edge, side = along
     out = np.arange(0.0, rules.reach_m + 1e-9, ACROSS_M)
     s = np.repeat(station, len(out))
@@ -116,8 +123,12 @@ def _crest(
     doubtful = unseen.any(axis=1) & (crest < rules.least_m)
     crest = np.where(doubtful | ~np.isfinite(crest), np.nan, crest)
     height = 0.5 * (rules.least_m + rules.most_m)
-    wanted = height * (rules.crest_m + rules.side_slope * height)
-    there = np.trapezoid(np.clip(np.nan_to_num(above), 0.0, height), dx=ACROSS_M, axis=1)
+    half_base = 0.5 * rules.crest_m + rules.side_slope * height
+    middle = metre_beside(corridor.alignment, station, edge + side * half_base)
+    wanted = height * (rules.crest_m + rules.side_slope * height) * middle
+    stands = np.clip(np.nan_to_num(above), 0.0, height)
+    stands *= metre_beside(corridor.alignment, s, o).reshape(stands.shape)
+    there = np.trapezoid(stands, dx=ACROSS_M, axis=1)
     return crest, np.clip(wanted - there, 0.0, None)
 
 
@@ -129,7 +140,7 @@ def _states(crest: Floats, rules: BankRules) -> list[State]:
     return ["NOT SHOT" if np.isnan(z) else names[int(k)] for z, k in zip(crest, row, strict=True)]
 
 
-def _smoothed(state: list[State], station: Floats, gap_m: float) -> list[State]:
+def _smoothed(state: list[State], along: Floats, gap_m: float) -> list[State]:
     """Runs no longer than `gap_m` take the state of the run before.
 
     At the ends of the street the last row of shots is never quite square to the line, so
@@ -138,21 +149,19 @@ def _smoothed(state: list[State], station: Floats, gap_m: float) -> list[State]:
     kept = list(state)
     parts = runs(state)
     for a, b in parts:
-        if a > 0 and b < len(state) and station[b] - station[a] <= gap_m:
+        if a > 0 and b < len(state) and along[b] - along[a] <= gap_m:
             kept[a:b] = [kept[a - 1]] * (b - a)
     if len(parts) > 1:
         (_, first), (last, _) = parts[0], parts[-1]
-        if station[first] - station[0] <= END_M:
+        if along[first] - along[0] <= END_M:
             kept[:first] = [kept[first]] * first
-        if station[-1] - station[last] <= END_M:
+        if along[-1] - along[last] <= END_M:
             kept[last:] = [kept[last - 1]] * (len(state) - last)
     return kept
 
 
-def _runs(
-    side: int, station: Floats, state: list[State], of: tuple[Floats, Floats]
-) -> list[BankRun]:
-    crest, build = of
+def _runs(side: int, tape: Tape, state: list[State], of: tuple[Floats, Floats]) -> list[BankRun]:
+    station, (crest, build) = tape.station, of
     found = []
     for a, b in runs(state):
         last = min(b, len(station) - 1)
@@ -165,6 +174,7 @@ def _runs(
                 side=side,
                 start=float(station[a]),
                 end=float(station[last]),
+                length_m=float(tape.distance[last] - tape.distance[a]),
                 state=state[a],
                 crest_m=float(shot.mean()) if len(shot) else float("nan"),
                 build_m3=volume,

@@ -10,8 +10,11 @@ import numpy as np
 
 from pipeline.compare.streets import edge_name, streets_of
 from pipeline.crew.stretches import (
+    Tape,
     carried,
     edge_layer,
+    edge_tape,
+    metre_beside,
     outermost,
     stations,
     true_runs,
@@ -40,12 +43,13 @@ class EdgeLine:
 
     ``outward`` is how far each lies beyond the design's edge [m]: negative is clay in
     the path. Between two shots it is linear in station: there the edge is taken to bend
-    as the design does, so a true curve is no fault.
+    as the design does, so a true curve is no fault. ``tape`` lies along the design's edge.
     """
 
     side: int
     station: Floats
     outward: Floats
+    tape: Tape
 
     def __post_init__(self) -> None:
         n = len(self.station)
@@ -56,11 +60,21 @@ class EdgeLine:
         return np.interp(station, self.station, self.outward, left=np.nan, right=np.nan)
 
     def gap(self, station: Floats) -> Floats:
-        """Distance between the two shots that a station lies between; NaN off the ends."""
+        """Distance along the edge between the shots beside a station [m]; NaN off the ends."""
         k = np.clip(np.searchsorted(self.station, station, side="right"), 1, len(self.station) - 1)
-        apart = self.station[k] - self.station[k - 1]
+        apart = self.apart[k - 1]
         on = (station >= self.station[0]) & (station <= self.station[-1])
         return np.where(on, apart, np.nan)
+
+    @property
+    def apart(self) -> Floats:
+        """Distance from each shot to the next along the edge [m], (n - 1,)."""
+        return np.diff(self.tape.at(self.station))
+
+    @property
+    def length_m(self) -> float:
+        """From the first shot to the last along the edge [m]."""
+        return float(self.apart.sum())
 
 
 def edge_lines(
@@ -150,12 +164,15 @@ def _pieces(
     outward = side * (offset - limit)
     known = np.isfinite(outward)
     station, outward = station[known], outward[known]
-    parted = np.diff(station) > longest
+    if len(station) < 2:
+        return []
+    tape = edge_tape(corridor, layer, side, station)
+    parted = np.diff(tape.at(station)) > longest
     if corridor.parts:
         parted |= _mouth_between(corridor, layer, side, station)
     cuts = np.flatnonzero(parted) + 1
     parts = zip(np.split(station, cuts), np.split(outward, cuts), strict=True)
-    return [EdgeLine(side, s, o) for s, o in parts if len(s) > 1]
+    return [EdgeLine(side, s, o, tape) for s, o in parts if len(s) > 1]
 
 
 def _mouth_between(corridor: Corridor, layer: str, side: int, station: Floats) -> Bools:
@@ -172,8 +189,8 @@ class EdgeSpot:
     """One place where the edge leaves its line.
 
     ``amount_m`` is the most that stands in (+) or is short (-), at ``station``;
-    ``length_m`` is how far it is past the watch limit; ``volume_m3`` what stands in.
-    ``shot_gap_m`` is the distance between the shots there.
+    ``length_m`` is over how much of the edge it is past the watch limit; ``volume_m3`` what
+    stands in. ``shot_gap_m`` is the distance along the edge between the shots there.
     """
 
     side: int
@@ -181,14 +198,10 @@ class EdgeSpot:
     end: float
     station: float
     amount_m: float
+    length_m: float
     volume_m3: float
     verdict: Verdict
     shot_gap_m: float
-
-    @property
-    def length_m(self) -> float:
-        """How far along the street [m]."""
-        return self.end - self.start
 
 
 def edge_spots(
@@ -231,12 +244,13 @@ def _spot(run: _Run, volume: float, rules: ShotEdgeRules) -> EdgeSpot:
     worst = int(np.argmax(np.abs(run.stands_in)))
     amount = float(run.stands_in[worst])
     verdict: Verdict = "WATCH"
-    long_enough = float(np.sum(np.diff(run.station)[_both(run.stands_in > rules.paint_m)]))
+    steps = np.diff(run.edge.tape.at(run.station))
+    painted = float(steps[_both(run.stands_in > rules.paint_m)].sum())
     if run.sign < 0:
         verdict = "SHORT"
     elif amount >= rules.stop_m - 1e-9:
         verdict = "STOP"
-    elif amount > rules.paint_m and long_enough >= rules.paint_length_m:
+    elif amount > rules.paint_m and painted >= rules.paint_length_m:
         verdict = "PAINT"
     return EdgeSpot(
         side=run.edge.side,
@@ -244,6 +258,7 @@ def _spot(run: _Run, volume: float, rules: ShotEdgeRules) -> EdgeSpot:
         end=float(run.station[-1]),
         station=float(run.station[worst]),
         amount_m=amount,
+        length_m=float(steps.sum()),
         volume_m3=volume,
         verdict=verdict,
         shot_gap_m=float(run.edge.gap(run.station[worst : worst + 1])[0]),
@@ -273,7 +288,8 @@ def _volumes(design: tuple[Corridor, str], ground: Surface, found: list[_Run]) -
     easting, northing, _ = line.point_at(corridor.alignment, station, offset)
     floor = carried(corridor, layer, station, offset)
     height = np.nan_to_num(locate.interpolate(ground, easting, northing) - floor)
-    mean = np.clip(height, 0.0, None).reshape(-1, _ACROSS).mean(axis=1)
+    solid = np.clip(height, 0.0, None) * metre_beside(corridor.alignment, station, offset)
+    mean = solid.reshape(-1, _ACROSS).mean(axis=1)
     bounds = np.cumsum([len(run.station) for run in found])[:-1]
     return [
         float(np.trapezoid(part * np.clip(run.stands_in, 0.0, None), run.station))
@@ -288,6 +304,7 @@ class Seen:
     side: int
     start: float
     end: float
+    length_m: float
     shots: int
     smallest_nose_m: float
     """The widest gap between two neighbouring shots."""
@@ -301,9 +318,10 @@ def seen(lines: Sequence[EdgeLine]) -> tuple[Seen, ...]:
             side=edge.side,
             start=float(edge.station[0]),
             end=float(edge.station[-1]),
+            length_m=edge.length_m,
             shots=len(edge.station),
-            smallest_nose_m=float(np.diff(edge.station).max()),
-            usual_gap_m=float(np.median(np.diff(edge.station))),
+            smallest_nose_m=float(edge.apart.max()),
+            usual_gap_m=float(np.median(edge.apart)),
         )
         for edge in lines
     )

@@ -9,7 +9,16 @@ import numpy as np
 
 from pipeline.compare.streets import break_beside
 from pipeline.crew.hubs.references import layer_with
-from pipeline.crew.stretches import carried, outermost, runs, stations, true_runs
+from pipeline.crew.stretches import (
+    carried,
+    lay_tape,
+    metre_beside,
+    outermost,
+    runs,
+    stations,
+    stood_for,
+    true_runs,
+)
 from pipeline.design import alignment as line
 from pipeline.design import feet as feet_of
 from pipeline.model import Bools, Corridor, Floats, Surface, Texts
@@ -44,14 +53,15 @@ class Conflict:
     """One thing in the machine's room, between two stations.
 
     ``what`` is ``clay``, ``bank``, ``pad low`` or the name of an object. ``height_m`` is
-    the most above the floor, for a low pad the most below it; ``width_m`` how far it
-    reaches across, ``volume_m3`` what is to be taken away, for a low pad the concrete
-    that it costs.
+    the most above the floor, for a low pad the most below it; ``length_m`` is measured along
+    the line on which that lies, ``width_m`` is how far it reaches across, ``volume_m3`` what
+    is to be taken away, for a low pad the concrete that it costs.
     """
 
     side: int
     start: float
     end: float
+    length_m: float
     station: float
     offset: float
     what: str
@@ -62,11 +72,15 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True)
 class PathRun:
-    """A length of one side in one state. CLEAR is said only where shots are close enough."""
+    """A length of one side in one state, measured along the middle of the room.
+
+    CLEAR is said only where shots are close enough.
+    """
 
     side: int
     start: float
     end: float
+    length_m: float
     state: State
 
 
@@ -85,9 +99,7 @@ class Path:
 
     def length(self, state: State, side: int) -> float:
         """Metres of one side in a state."""
-        return sum(
-            run.end - run.start for run in self.runs if (run.state, run.side) == (state, side)
-        )
+        return sum(run.length_m for run in self.runs if (run.state, run.side) == (state, side))
 
 
 def pad_concrete_m3(low_m: float, width_m: float, length_m: float) -> float:
@@ -105,14 +117,18 @@ def pad_concrete_m3(low_m: float, width_m: float, length_m: float) -> float:
 class _Net:
     """The room of one side: k stations by c places across, from the road outward.
 
-    ``height`` is ground above floor [m], NaN where not shot; ``in_mould`` is True
-    between the breaks that the mould lies between; ``beyond`` is True past the edge of
-    the layer.
+    ``along`` is the distance along the middle of the room [m]; ``wide`` the width of each
+    station's places [m], and ``metre`` how long a metre of the line is beside each of them.
+    ``height`` is ground above floor [m], NaN where not shot; ``in_mould`` is True between the
+    breaks that the mould lies between; ``beyond`` is True past the edge of the layer.
     """
 
     side: int
     station: Floats
+    along: Floats
     offset: Floats
+    wide: Floats
+    metre: Floats
     height: Floats
     in_mould: Bools
     beyond: Bools
@@ -149,8 +165,8 @@ def machine_path(
     -----
     Clay counts where it stands above the floor by more than the machine trims.
     ``CLEAR`` needs ground at every place of the net and shots in the path, or within
-    0.5 m of it, no farther apart along the street than ``coverage_m``. Lengths and widths
-    come from a net of 0.10 m by 0.05 m.
+    0.5 m of it, no farther apart along the middle of the room than ``coverage_m``. Lengths
+    and widths come from a net of 0.10 m by 0.05 m.
     """
     corridor, layer = design
     found_runs: list[PathRun] = []
@@ -212,10 +228,14 @@ def _net(
     floor = carried(corridor, layer, s, o)
     height = locate.interpolate(ground, easting, northing) - floor
     edge, _ = outermost(corridor, layer, side, station)
+    middle = lay_tape(corridor.alignment, station, side * 0.5 * (inside + outside))
     return _Net(
         side=side,
         station=station,
+        along=middle.distance,
         offset=side * away,
+        wide=(outside - inside) / columns,
+        metre=metre_beside(corridor.alignment, s, o).reshape(away.shape),
         height=height.reshape(away.shape),
         in_mould=(away >= inner[:, None]) & (away <= outer[:, None]),
         beyond=away > np.abs(edge)[:, None],
@@ -231,23 +251,23 @@ def _coverage(net: _Net, shots: tuple[Floats, Floats], rules: MachineRules) -> t
     high = np.interp(shots[0], net.station, away[:, -1], left=-np.inf, right=-np.inf) + ASIDE_M
     distance = net.side * shots[1]
     at = np.sort(shots[0][(distance >= low) & (distance <= high)])
-    gap = _gaps(at, net.station)
+    gap = _gaps(np.interp(at, net.station, net.along), net.along)
     widest = float(gap.max())
     whole = np.isfinite(net.height).all(axis=1)
     return np.asarray(whole & (gap <= rules.coverage_m + 1e-9)), widest
 
 
-def _gaps(at: Floats, station: Floats) -> Floats:
-    """Distance between the shots that each station lies between [m]; infinite without shots.
+def _gaps(at: Floats, along: Floats) -> Floats:
+    """Distance between the shots that each place lies between [m]; infinite without shots.
 
-    Beyond the first or last shot a station counts as looked at from half a gap away.
+    Beyond the first or last shot a place counts as looked at from half a gap away.
     """
     if not len(at):
-        return np.full(len(station), np.inf)
-    gap = np.where(station < at[0], 2.0 * (at[0] - station[0]), 2.0 * (station[-1] - at[-1]))
-    between = (station >= at[0]) & (station <= at[-1])
+        return np.full(len(along), np.inf)
+    gap = np.where(along < at[0], 2.0 * (at[0] - along[0]), 2.0 * (along[-1] - at[-1]))
+    between = (along >= at[0]) & (along <= at[-1])
     if len(at) > 1:
-        k = np.clip(np.searchsorted(at, station, side="right"), 1, len(at) - 1)
+        k = np.clip(np.searchsorted(at, along, side="right"), 1, len(at) - 1)
         gap = np.where(between, at[k] - at[k - 1], gap)
     return np.asarray(gap, dtype=np.float64)
 
@@ -278,26 +298,21 @@ def _conflict(
 ) -> Conflict:
     """One run of stations in which cells of the net are in the way."""
     a, b = rows
-    along = _along(net.station)[a:b]
-    wide = np.abs(net.offset[a:b, 1] - net.offset[a:b, 0])
+    wide, metre = net.wide[a:b], net.metre[a:b]
+    area = (stood_for(net.station)[a:b] * wide)[:, None] * metre
     row, column = np.unravel_index(int(np.argmax(height)), height.shape)
     return Conflict(
         side=net.side,
         start=float(net.station[a]),
         end=float(net.station[b - 1]),
+        length_m=float(np.trapezoid(metre[:, column], net.station[a:b])),
         station=float(net.station[a + row]),
         offset=float(net.offset[a + row, column]),
         what=what,
         height_m=float(height[row, column]),
         width_m=float((cells.sum(axis=1) * wide).max()),
-        volume_m3=float((height.sum(axis=1) * wide * along).sum()),
+        volume_m3=float((height * area).sum()),
     )
-
-
-def _along(station: Floats) -> Floats:
-    """Length that each station stands for [m]."""
-    half = 0.5 * np.diff(station)
-    return np.asarray(np.concatenate([[0.0], half]) + np.concatenate([half, [0.0]]))
 
 
 def _objects(net: _Net, names: Texts, at: tuple[Floats, Floats]) -> list[Conflict]:
@@ -309,7 +324,7 @@ def _objects(net: _Net, names: Texts, at: tuple[Floats, Floats]) -> list[Conflic
     high = np.interp(station, net.station, away[:, -1], left=-np.inf, right=-np.inf)
     distance = net.side * offset
     return [
-        Conflict(net.side, float(station[k]), float(station[k]), float(station[k]),
+        Conflict(net.side, float(station[k]), float(station[k]), 0.0, float(station[k]),
                  float(offset[k]), str(names[k]), float("nan"), float("nan"), 0.0)
         for k in np.flatnonzero((distance >= low) & (distance <= high))
     ]  # fmt: skip
@@ -324,7 +339,12 @@ def _states(net: _Net, covered: Bools, found: list[Conflict]) -> list[PathRun]:
                 inside = net.station >= conflict.start - ALONG_M - 1e-9
                 inside &= net.station <= conflict.end + ALONG_M + 1e-9
                 state[inside] = word
-    return [
-        PathRun(net.side, float(net.station[a]), float(net.station[b - 1]), state[a])
-        for a, b in runs(state.tolist())
-    ]
+    parts, first = [], 0
+    for a, b in runs(state.tolist()):
+        # a step of the net between what is clear and what is not is not clear
+        last = b - 1 if state[a] == "CLEAR" else min(b, len(state) - 1)
+        first = a if state[a] == "CLEAR" else first
+        ends = float(net.station[first]), float(net.station[last])
+        parts.append(PathRun(net.side, *ends, float(net.along[last] - net.along[first]), state[a]))
+        first = last
+    return parts

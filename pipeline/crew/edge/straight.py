@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.crew.edge.line import EdgeLine
-from pipeline.crew.stretches import outermost, true_runs
+from pipeline.crew.stretches import outermost, stood_for, true_runs
 from pipeline.design import alignment as line
 from pipeline.errors import JobError
 from pipeline.model import Corridor, Floats
@@ -40,13 +40,14 @@ class Wobble:
     """Where a straight-edge of one length finds the edge off by more than its limit.
 
     ``amount_m`` is + where the middle stands out of the street, - where into it, after
-    the design's own bend is taken off.
+    the design's own bend is taken off; ``length_m`` is along the edge.
     """
 
     side: int
     chord_m: float
     start: float
     end: float
+    length_m: float
     station: float
     amount_m: float
 
@@ -107,15 +108,18 @@ def _slide(
     wobbles = []
     for a, b in true_runs(beyond):
         k = a + int(np.argmax(np.abs(off[a:b])))
-        ends = float(station[a]), float(station[b - 1])
-        wobbles.append(Wobble(edge.side, chord, *ends, float(station[k]), float(off[k])))
+        start, end = float(station[a]), float(station[b - 1])
+        length = edge.tape.between(start, end)
+        wobbles.append(
+            Wobble(edge.side, chord, start, end, length, float(station[k]), float(off[k]))
+        )
     worst = float(off[tested][np.argmax(np.abs(off[tested]))]) if tested.any() else float("nan")
     return Straightness(
         side=edge.side,
         chord_m=chord,
         limit_m=limit,
-        length_m=float(edge.station[-1] - edge.station[0]),
-        tested_m=float(tested.sum() * STEP_M),
+        length_m=edge.length_m,
+        tested_m=float(stood_for(edge.tape.at(station))[tested].sum()),
         worst_m=worst,
         wobbles=tuple(wobbles),
     )
@@ -172,8 +176,8 @@ def long_sight(corridor: Corridor, edge: EdgeLine, limit: float) -> tuple[Wobble
     """
     found = []
     ends = corridor.alignment.station
-    for start, end in pairwise(ends):
-        a, b = max(start, edge.station[0]), min(end, edge.station[-1])
+    for first, last in pairwise(ends):
+        a, b = max(first, edge.station[0]), min(last, edge.station[-1])
         inside = (edge.station > a) & (edge.station < b)
         if b - a <= 0 or not inside.any():
             continue
@@ -182,8 +186,9 @@ def long_sight(corridor: Corridor, edge: EdgeLine, limit: float) -> tuple[Wobble
         off = out - np.interp(station, [a, b], [out[0], out[-1]])
         k = int(np.argmax(np.abs(off)))
         if abs(off[k]) > limit:
+            start, end = float(a), float(b)
+            length = edge.tape.between(start, end)
             found.append(
-                Wobble(edge.side, float(b - a), float(a), float(b), float(station[k]),
-                       float(off[k]))
-            )  # fmt: skip
+                Wobble(edge.side, length, start, end, length, float(station[k]), float(off[k]))
+            )
     return tuple(found)

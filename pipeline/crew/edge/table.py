@@ -24,7 +24,8 @@ _TEXT = frozenset(
 def table(work: CrewWork) -> Table:
     """The worst of the edge first, then straightness, what was seen, the path, the bank.
 
-    Street after street; stations and lengths are along each street's own line.
+    Street after street; stations are along each street's own line, lengths along what they
+    are about: the edge, the middle of the machine's room, the line of a conflict.
     """
     rows = []
     for one in work.streets:
@@ -75,13 +76,13 @@ def _straight(work: CrewWork) -> Iterator[tuple[str, ...]]:
             yield _row(
                 work, what=chord, verdict="WATCH", side=wobble.side,
                 station_from=wobble.start, station_to=wobble.end, station=wobble.station,
-                amount_m=wobble.amount_m, length_m=wobble.end - wobble.start, note=limit,
+                amount_m=wobble.amount_m, length_m=wobble.length_m, note=limit,
             )  # fmt: skip
     for snake in work.long_sights:
         yield _row(
             work, what="long sight", verdict="WATCH", side=snake.side, station_from=snake.start,
             station_to=snake.end, station=snake.station, amount_m=snake.amount_m,
-            length_m=snake.chord_m, note="out of the line from end to end, + outward",
+            length_m=snake.length_m, note="out of the line from end to end, + outward",
         )  # fmt: skip
 
 
@@ -91,7 +92,7 @@ def _seen(work: CrewWork) -> Iterator[tuple[str, ...]]:
         nose = f"{unit.long(one.smallest_nose_m)} {unit.unit}"
         yield _row(
             work, what="seen", verdict="SMALLEST NOSE", side=one.side, station_from=one.start,
-            station_to=one.end, amount_m=one.smallest_nose_m, length_m=one.end - one.start,
+            station_to=one.end, amount_m=one.smallest_nose_m, length_m=one.length_m,
             shots_apart_m=one.usual_gap_m,
             note=f"a nose shorter than {nose} may hide between shots",
         )  # fmt: skip
@@ -106,14 +107,14 @@ def _path(work: CrewWork) -> Iterator[tuple[str, ...]]:
             work, what=f"in the path: {conflict.what}", verdict="CONFLICT", side=conflict.side,
             station_from=conflict.start, station_to=conflict.end, station=conflict.station,
             offset_m=conflict.offset, amount_m=conflict.height_m,
-            length_m=conflict.end - conflict.start, width_m=conflict.width_m,
+            length_m=conflict.length_m, width_m=conflict.width_m,
             volume_m3=conflict.volume_m3,
             note="concrete that it costs" if conflict.what == "pad low" else "",
         )  # fmt: skip
     for run in work.path.runs:
         yield _row(
             work, what="machine path", verdict=run.state, side=run.side, station_from=run.start,
-            station_to=run.end, length_m=run.end - run.start,
+            station_to=run.end, length_m=run.length_m,
             note="until the next pass of a blade" if run.state == "CLEAR" else "",
         )  # fmt: skip
     for side, nose in zip((-1, 1), work.path.smallest_nose_m, strict=True):

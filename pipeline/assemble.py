@@ -24,6 +24,7 @@ from pipeline.design.warp import onto
 from pipeline.errors import DesignError
 from pipeline.ingest.job.designfiles import DesignFiles, LineFiles
 from pipeline.model import (
+    SIDES,
     Corridor,
     Depression,
     Finding,
@@ -42,7 +43,6 @@ from pipeline.settings_design import EdgeLineRules
 from pipeline.surface import tin
 
 MAIN = "main"
-_SIDE = {"left": -1, "right": 1}
 
 
 @dataclass(slots=True)
@@ -109,7 +109,7 @@ def checked(corridor: Corridor, job: Job, things: Utilities | None) -> Findings:
     for part in corridor.parts:
         if part.kind == "return" and part.corridor is not None:
             inlets = places[0], places[1]
-            found += returns.low_points(part.corridor, inlets, job.hazards.inlet_near_m)
+            found += corners.low_points(part.corridor, inlets, job.hazards.inlet_near_m)
     laid = []
     for number, layer in enumerate(corridor.layers):
         surface = layer.surface
@@ -247,9 +247,7 @@ def _joined(site: _Site, edges: Sequence[Corridor]) -> list[Part]:
     found = []
     for one in rules.returns:
         # its low points are told in `checked`, where it is known who takes the water
-        made, _ = returns.curb_return(
-            one, site.streets[one.from_street], site.streets[one.to_street]
-        )
+        made = returns.curb_return(one, site.streets[one.from_street], site.streets[one.to_street])
         found.append(made)
         site.findings.extend(corners.told(made, rules.limits.curb_pi_m))
     for name, street in site.streets.items():
@@ -299,7 +297,7 @@ def _bay(edge: EdgeLineRules) -> Opening:
             f"eyebrow {edge.name!r}", "its side, start or end is missing", "give all three"
         )
     return Opening(
-        _SIDE[edge.side], min(edge.start, edge.end), max(edge.start, edge.end), edge.at,
+        SIDES[edge.side], min(edge.start, edge.end), max(edge.start, edge.end), edge.at,
         f"eyebrow {edge.name!r}",
     )  # fmt: skip
 

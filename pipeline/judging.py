@@ -19,7 +19,7 @@ from pipeline.compare.levels import layer_elevation
 from pipeline.compare.streets import nearest, streets_of
 from pipeline.design import alignment as line
 from pipeline.design import feet as feet_of
-from pipeline.design import profile
+from pipeline.design import grade_line
 from pipeline.design.constants import known_constants
 from pipeline.design.equations import station_text
 from pipeline.errors import InputError
@@ -141,7 +141,7 @@ def case_of(inputs: Inputs, placed: OnGrid, corridor: Corridor, feet: Feet) -> C
         corridor, target, feet.station, feet.offset, shots.easting, shots.northing
     )
     # where several streets meet the height over one's profile says nothing of the others
-    on_line = profile.elevation(corridor.profile, feet.station)
+    on_line = grade_line.elevation(corridor.profile, feet.station)
     case = Case(
         job=job,
         day=inputs.day,
@@ -246,7 +246,7 @@ def _profile_beside(case: Case, corridor: Corridor) -> Floats:
     for k, (street, at) in enumerate(zip(streets, feet, strict=False)):
         heights, rows = street.corridor.profile, number == k
         station = np.clip(at.station[rows], heights.station[0], heights.station[-1])
-        level[rows] = profile.elevation(heights, station)
+        level[rows] = grade_line.elevation(heights, station)
     return level
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from functools import cache
 from typing import Literal, TypeAlias
@@ -17,6 +18,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Unit: TypeAlias = Literal["m", "ft", "ftUS"]
+
+Called: TypeAlias = Callable[[float], str]
+"""What people call a station that is counted on from the start: the line's equations decide, so a
+room that knows no line is handed this."""
 
 FOOT_M = 0.3048
 """International foot, exact by definition."""

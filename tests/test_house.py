@@ -39,7 +39,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "settings_earthwork",
         "settings_shots",
     },
-    "model": {"errors"},
+    "model": {"errors", "units"},
     **{stage: GROUND | others for stage, others in STAGES.items()},
     "demo": {"errors", "model"},
     "kept": set(),

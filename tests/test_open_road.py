@@ -16,7 +16,7 @@ import pytest
 
 from pipeline import publish
 from pipeline.deliver.package import verify
-from pipeline.design import alignment, feet, profile
+from pipeline.design import alignment, feet, grade_line
 from pipeline.design import corridor as sections
 from pipeline.ingest.landxml.read import read_landxml
 from pipeline.run import Stopwatch, run_day
@@ -52,7 +52,7 @@ def test_alignment_check_points(day, station, north, east, azimuth, height):
     assert abs(e[0] - east) < 1e-4
     assert abs(n[0] - north) < 1e-4
     assert abs(np.degrees(direction[0]) - azimuth) < 1e-5
-    assert profile.elevation(day.morning.corridor.profile, station) == pytest.approx(
+    assert grade_line.elevation(day.morning.corridor.profile, station) == pytest.approx(
         height, abs=1e-4
     )
     found = feet.locate(line, np.array([east]), np.array([north]))
@@ -83,7 +83,7 @@ def test_the_finished_centreline_meets_the_published_surface_within_three_millim
     corridor = day.morning.corridor
     station = np.arange(1.0, 1266.0)
     e, n, _ = alignment.point_at(corridor.alignment, station, 0.0)
-    gap = locate.interpolate(top, e, n) - profile.elevation(corridor.profile, station)
+    gap = locate.interpolate(top, e, n) - grade_line.elevation(corridor.profile, station)
     there = gap[~np.isnan(gap)]
 
     assert len(there) >= 1259

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.gaps import Cells
-from pipeline.checks.telling import Called
 from pipeline.model import (
     Bools,
     BreakLine,
@@ -22,7 +21,7 @@ from pipeline.model import (
 )
 from pipeline.model.arrays import of_each
 from pipeline.settings import Job
-from pipeline.units import format_station
+from pipeline.units import Called, format_station
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,10 +14,10 @@ import numpy as np
 
 from pipeline.checks.bust import FEWEST, ROD_STEPS, median_and_error, name_constant
 from pipeline.checks.references import Breaks, Held, dictionary
-from pipeline.checks.telling import Called, at, counted, stretch_text, volume_text
+from pipeline.checks.telling import at, counted, stretch_text, volume_text
 from pipeline.model import Feet, Finding, Findings, Ints, Shots, Texts
 from pipeline.settings import CheckRules
-from pipeline.units import format_station
+from pipeline.units import Called, format_station
 
 LEAST_M = 0.015
 """A smaller constant is nothing that the crew could act on [assumed]."""

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.references import ENDS_M, Breaks, break_at, edges, section_height
-from pipeline.checks.telling import Called, side_text, stretch_text, volume_text
+from pipeline.checks.telling import side_text, stretch_text, volume_text
 from pipeline.model import BreakLine, Finding, Findings, Floats, Ints, Linework, Severity
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
-from pipeline.units import format_length, format_station
+from pipeline.units import Called, format_length, format_station
 
 SLACK = 1.25
 """Rows are not paced to the decimetre: a step this much longer than asked is a step [assumed]."""

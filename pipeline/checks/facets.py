@@ -10,11 +10,11 @@ from numpy.typing import ArrayLike
 
 from pipeline.checks.coverage import Missing
 from pipeline.checks.references import Breaks, break_at, edges, section_height
-from pipeline.checks.telling import Called, counted, stretch_text, volume_text
+from pipeline.checks.telling import counted, stretch_text, volume_text
 from pipeline.model import Bools, BreakLine, Finding, Findings, Floats, Ints
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
-from pipeline.units import format_station
+from pipeline.units import Called, format_station
 
 LEAST_M3 = 0.05
 """A triangle that leaves out less is not told [assumed]."""

@@ -8,11 +8,11 @@ import numpy as np
 
 from pipeline.checks.coverage import Placed
 from pipeline.checks.references import Breaks, edges
-from pipeline.checks.telling import Called, stretch_text, volume_text
+from pipeline.checks.telling import stretch_text, volume_text
 from pipeline.model import Bools, Finding, Findings, Floats, Ints
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
-from pipeline.units import format_station
+from pipeline.units import Called, format_station
 
 _CELL_M = (1.0, 0.5)
 """Along and across: places on the street that are asked how far the next shot is."""

@@ -17,11 +17,11 @@ from pipeline.checks.bust import name_constant
 from pipeline.checks.likeness import ALONG_M, along_street, in_plane, stand_off
 from pipeline.checks.references import Breaks, break_at
 from pipeline.checks.runs import Profiled
-from pipeline.checks.telling import Called, at, counted, stretch_text, volume_text
+from pipeline.checks.telling import at, counted, stretch_text, volume_text
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import CheckRules
-from pipeline.units import format_station
+from pipeline.units import Called, format_station
 
 JOINED_M = 30.0
 """A shot line parts the ground over gaps up to this [assumed]."""

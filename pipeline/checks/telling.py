@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.model import Feet, Finding, Floats, Shots
-from pipeline.units import format_length, format_side, format_station
-
-Called = Callable[[float], str]
-"""What people call a station that is counted on from the start: the line's equations decide,
-and checks do not know them."""
+from pipeline.units import Called, format_length, format_side, format_station
 
 
 def at(finding: Finding, shots: Shots, rows: ArrayLike, feet: Feet | None = None) -> Finding:

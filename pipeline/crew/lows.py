@@ -12,7 +12,7 @@ from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.stretches import metre_beside
 from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.equations import named
 from pipeline.errors import DesignError
 from pipeline.model import Alignment, Corridor, Finding, Findings, Utilities

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.design.strips import twins
+from pipeline.design.strips import double_area, twins
 from pipeline.errors import DesignError
 from pipeline.model import Bools, Floats, Indices, Ints, Surface
 
@@ -73,7 +73,7 @@ def between_lines(
     middle = points[corners].mean(axis=1)
     prepare(polygon)
     kept = corners[contains_xy(polygon, middle[:, 0], middle[:, 1])]
-    kept = kept[_double(points, kept) > _FLAT_M2]
+    kept = kept[double_area(points[:, 0], points[:, 1], kept) > _FLAT_M2]
     return surface_of(name, origin, points, kept, _fixed(kept, ends, len(points)))
 
 
@@ -95,11 +95,6 @@ def _places(lines: Sequence[Floats], origin: Floats) -> tuple[Floats, list[Ints]
     if len(numbers[0]) > 1 and numbers[0][0] == numbers[0][-1]:
         numbers[0] = numbers[0][:-1]
     return flat[first[order]], numbers
-
-
-def _double(points: Floats, triangles: Ints) -> Floats:
-    (ax, bx, cx), (ay, by, cy) = points[triangles, 0].T, points[triangles, 1].T
-    return np.asarray((bx - ax) * (cy - ay) - (cx - ax) * (by - ay))
 
 
 def _fixed(triangles: Ints, ends: Ints, count: int) -> Bools:

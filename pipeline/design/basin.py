@@ -15,10 +15,11 @@ import numpy as np
 from pipeline.design.alignment import point_at
 from pipeline.design.corridor import break_line
 from pipeline.design.feet import locate
-from pipeline.design.rows import SIDE, columns_of, owner_of, with_rows, within
-from pipeline.design.section import PLAIN, SLACK_M, Called, column_of, filled
+from pipeline.design.rows import columns_of, owner_of, with_rows, within
+from pipeline.design.section import PLAIN, SLACK_M, column_of, filled
 from pipeline.errors import DesignError
 from pipeline.model import (
+    SIDE_WORDS,
     Alignment,
     Corridor,
     Depression,
@@ -28,6 +29,7 @@ from pipeline.model import (
     SectionTable,
     Utilities,
 )
+from pipeline.units import Called
 
 EDGE = "edge of basin"
 """The break at which the lowering runs out towards the crown."""
@@ -91,7 +93,8 @@ def _station_of(change: Depression, alignment: Alignment, things: Utilities | No
     if offset * change.side < 0.0:
         raise DesignError(
             change.where,
-            f"{change.basin} lies {abs(offset):.2f} m to the {SIDE[-change.side]} of the line",
+            f"{change.basin} lies {abs(offset):.2f} m to the"
+            f" {SIDE_WORDS[-change.side]} of the line",
             "correct its side or its coordinates",
         )
     return float(feet.station[0])

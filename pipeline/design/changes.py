@@ -15,12 +15,13 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.design.basin import lowered
-from pipeline.design.rows import SIDE, columns_of, owner_of, with_rows, within
-from pipeline.design.section import PLAIN, SLACK_M, Called, between, column_of, filled, span_of
+from pipeline.design.rows import columns_of, owner_of, with_rows, within
+from pipeline.design.section import PLAIN, SLACK_M, between, column_of, filled, span_of
 from pipeline.design.section import layers as section_layers
 from pipeline.design.superelevation import crossfall_of
 from pipeline.errors import DesignError
 from pipeline.model import (
+    SIDE_WORDS,
     CrossfallChange,
     CrownShift,
     CurbDrop,
@@ -35,6 +36,7 @@ from pipeline.model import (
     Widening,
 )
 from pipeline.settings import LayerRule
+from pipeline.units import Called
 
 _STEP_M = 0.5
 """An eased 0.2 m over 20 m leaves its chords of this length by 0.1 mm."""
@@ -163,7 +165,7 @@ def _crown_shift(layer: Layer, change: CrownShift, called: Called) -> Layer:
             raise DesignError(
                 change.where,
                 f"at station {called(bad)} the crown of layer {layer.name!r}"
-                f" comes {-float(new.min()):.3f} m past the next break on the {SIDE[side]}",
+                f" comes {-float(new.min()):.3f} m past the next break on the {SIDE_WORDS[side]}",
                 "shift it less, or widen that side",
             )
         if change.keep == "crossfall":
@@ -225,7 +227,7 @@ def _crossfall(
             points = [(p[0], p[1] if side < 0 else p[2]) for p in change.points]
             tilt, width = _tilt(tops[side], change, (side, points), layer.station)
             rise += _tilted(layer, side, tilt, width if layer.name == owner[side] else None)
-            if change.pivot == SIDE[side]:
+            if change.pivot == SIDE_WORDS[side]:
                 shift = tilt * width
         result.append(_thinned(replace(layer, rise=rise + shift[:, None]), before, at))
     return tuple(result)

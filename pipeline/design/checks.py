@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import curvature_on, element_of, locate, point_at
 from pipeline.design.equations import station_text
 from pipeline.design.section import between, filled, span_of
 from pipeline.design.thickness import crossed_layers, thin_layers
 from pipeline.design.troubles import stations_of, stretches, told
-from pipeline.model import Corridor, Finding, Findings, Floats, Layer
+from pipeline.model import SIDE_WORDS, Corridor, Finding, Findings, Floats, Layer
 from pipeline.settings_design import DesignLimits, LayerRule
-
-_FOOT_M = 0.3048
-_STEP_M = 0.25
-_SIDE = {-1: "left", 1: "right"}
+from pipeline.units import FOOT_M
 
 K_FEET_PER_PERCENT = {
     20: (7, 17), 25: (12, 26), 30: (19, 37), 35: (29, 49), 40: (44, 64), 45: (61, 79),
@@ -104,7 +102,7 @@ def short_curves(street: Corridor, limits: DesignLimits) -> list[Finding]:
         return []
     profile = street.profile
     turn = profile.grade_end - profile.grade_start
-    crest, sag = (k * _FOOT_M for k in K_FEET_PER_PERCENT[limits.speed_mph])
+    crest, sag = (k * FOOT_M for k in K_FEET_PER_PERCENT[limits.speed_mph])
     found = []
     for i in np.flatnonzero(np.abs(turn) > 1e-6):
         length = float(profile.station[i + 1] - profile.station[i])
@@ -121,55 +119,48 @@ def short_curves(street: Corridor, limits: DesignLimits) -> list[Finding]:
     return found
 
 
-def _roadway(street: Corridor, name: str, side: int) -> tuple[Layer, list[tuple[int, int]]] | None:
-    """The strips of the top layer from the crown to the break that ends the roadway."""
+def _roadway(street: Corridor, name: str) -> Iterator[tuple[Layer, tuple[int, int], str]]:
+    """The strips of the top layer from the crown to the break that ends the roadway.
+
+    Each with its inner and outer column, and in words.
+    """
     layer = street.layers[0]
-    if layer.surface is not None or (name, side) not in set(
-        zip(layer.breaks, layer.side, strict=True)
-    ):
-        return None
-    last = next(
-        j for j, pair in enumerate(zip(layer.breaks, layer.side, strict=True))
-        if pair == (name, side)
-    )  # fmt: skip
+    if layer.surface is not None:
+        return
+    named = list(zip(layer.breaks, layer.side, strict=True))
     crown = layer.side.index(0)
-    columns = range(crown, last + side, side)
-    return layer, list(itertools.pairwise(columns))
+    for side in (-1, 1):
+        if (name, side) not in named:
+            continue
+        columns = range(crown, named.index((name, side)) + side, side)
+        for strip in itertools.pairwise(columns):
+            words = " to ".join(layer.breaks[column] for column in strip)
+            yield layer, strip, f"{words} {SIDE_WORDS[side]}"
 
 
 def crossfalls(street: Corridor, limits: DesignLimits) -> list[Finding]:
     """Crossfall of the roadway outside its range, also where it turns through level."""
     least, most = limits.crossfall_least_pct / 100.0, limits.crossfall_most_pct / 100.0
     found = []
-    for side in (-1, 1):
-        road = _roadway(street, limits.roadway, side)
-        if road is None:
-            continue
-        layer, strips = road
-        for inner, outer in strips:
-
-            def falls(
-                s: Floats, pair: tuple[int, int] = (inner, outer), on: Layer = layer
-            ) -> Floats:
-                return _crossfall(on, s, *pair)
-
-            for stretch in stretches(
-                stations_of(street, layer), falls,
-                lambda f: (np.abs(f) < least - 1e-9) | (np.abs(f) > most + 1e-9),
-            ):  # fmt: skip
-                strip = f"{layer.breaks[inner]} to {layer.breaks[outer]} {_SIDE[side]}"
-                text = (
-                    f"crossfall from {strip} is {100 * stretch.worst:+.2f} % to"
-                    f" {station_text(street.alignment, stretch.end)}, {stretch.length:.1f} m;"
-                    f" {limits.crossfall_least_pct:g} to {limits.crossfall_most_pct:g} % is asked"
-                )
-                do = "ask the designer whether it is meant"
-                found.append(told(street, "crossfall", stretch.start, text, do))
+    for layer, strip, words in _roadway(street, limits.roadway):
+        for stretch in stretches(
+            stations_of(street, layer),
+            partial(_crossfall, layer, strip=strip),
+            lambda f: (np.abs(f) < least - 1e-9) | (np.abs(f) > most + 1e-9),
+        ):
+            text = (
+                f"crossfall from {words} is {100 * stretch.worst:+.2f} % to"
+                f" {station_text(street.alignment, stretch.end)}, {stretch.length:.1f} m;"
+                f" {limits.crossfall_least_pct:g} to {limits.crossfall_most_pct:g} % is asked"
+            )
+            do = "ask the designer whether it is meant"
+            found.append(told(street, "crossfall", stretch.start, text, do))
     return found
 
 
-def _crossfall(layer: Layer, station: Floats, inner: int, outer: int) -> Floats:
+def _crossfall(layer: Layer, station: Floats, strip: tuple[int, int]) -> Floats:
     """Fall outward of one strip [m/m]; NaN where the strip has no width."""
+    inner, outer = strip
     span = span_of(layer, station)
     offsets, rises = filled(layer)
     width = np.abs(between(offsets[:, outer], span) - between(offsets[:, inner], span))
@@ -182,26 +173,16 @@ def flat_spots(street: Corridor, limits: DesignLimits) -> list[Finding]:
     """Places of the roadway whose steepest slope, along and across together, is too little."""
     found = []
     flat = limits.flat_pct / 100.0 - 1e-9
-    for side in (-1, 1):
-        road = _roadway(street, limits.roadway, side)
-        if road is None:
-            continue
-        layer, strips = road
-        for inner, outer in strips:
-
-            def slope(
-                s: Floats, pair: tuple[int, int] = (inner, outer), on: Layer = layer
-            ) -> Floats:
-                return resultant(street, on, s, pair)
-
-            for stretch in stretches(stations_of(street, layer), slope, lambda v: v < flat):
-                text = (
-                    f"flat from {layer.breaks[inner]} to {layer.breaks[outer]} {_SIDE[side]} over"
-                    f" {stretch.length:.2f} m, to {station_text(street.alignment, stretch.end)};"
-                    f" the steepest slope there is {100 * stretch.worst:.2f} %"
-                )
-                do = "ask the designer for grade or crossfall: water stands on it"
-                found.append(told(street, "flat spot", stretch.start, text, do))
+    for layer, strip, words in _roadway(street, limits.roadway):
+        slope = partial(resultant, street, layer, strip=strip)
+        for stretch in stretches(stations_of(street, layer), slope, lambda v: v < flat):
+            text = (
+                f"flat from {words} over {stretch.length:.2f} m, to"
+                f" {station_text(street.alignment, stretch.end)}; the steepest slope there is"
+                f" {100 * stretch.worst:.2f} %"
+            )
+            do = "ask the designer for grade or crossfall: water stands on it"
+            found.append(told(street, "flat spot", stretch.start, text, do))
     return found
 
 
@@ -214,7 +195,7 @@ def resultant(street: Corridor, layer: Layer, station: Floats, strip: tuple[int,
     the crossfall is one; the least of the two together is at an edge or where the grade is zero.
     """
     along = [_edge_grade(street, layer, station, column, true=False) for column in strip]
-    across = _crossfall(layer, station, *strip)
+    across = _crossfall(layer, station, strip)
     level = np.sign(along[0]) * np.sign(along[1]) <= 0.0
     least = np.where(level, 0.0, np.minimum(np.abs(along[0]), np.abs(along[1])))
     return np.hypot(least, across)
@@ -262,7 +243,7 @@ def gutters(street: Corridor, limits: DesignLimits) -> list[Finding]:
         ):
             turns = slope(np.array([stretch.start, stretch.end]))
             text = (
-                f"{name} {_SIDE[side]} is flatter than {limits.gutter_least_pct:g} % over"
+                f"{name} {SIDE_WORDS[side]} is flatter than {limits.gutter_least_pct:g} % over"
                 f" {stretch.length:.1f} m, to {station_text(street.alignment, stretch.end)}"
             )
             do = "ask the designer: water stands in it"

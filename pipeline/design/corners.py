@@ -1,13 +1,16 @@
-"""The corner of two streets: where its curb is high and low, and whether the two grades agree."""
+"""The corner of two streets: where its curb is high, low or level, and whether the grades agree."""
 
 from __future__ import annotations
 
 import math
 
-from pipeline.design import profile as grade_line
+import numpy as np
+
+from pipeline.design import grade_line
 from pipeline.design.alignment import point_at
+from pipeline.design.feet import locate
 from pipeline.design.returns import CurbReturn, Leg, edge_height, grade_along
-from pipeline.model import Finding, Findings
+from pipeline.model import Corridor, Finding, Findings, Floats
 
 
 def told(made: CurbReturn, most_m: float) -> Findings:
@@ -97,3 +100,31 @@ def _runs(grade: float) -> str:
     if abs(grade) < 5e-5:
         return "runs level"
     return f"{'rises' if grade > 0.0 else 'falls'} {100.0 * abs(grade):.2f} %"
+
+
+def low_points(
+    curb: Corridor, basins: tuple[Floats, Floats] | None = None, near_m: float = 2.0
+) -> Findings:
+    """Where the edge of a return is lowest or level, so that water stands but for a basin.
+
+    ``basins`` are the easting and northing of everything that takes water: one within
+    ``near_m`` along the curb, and across from the return's line, takes it here.
+    """
+    found = []
+    at = locate(curb.alignment, *basins) if basins is not None else None
+    for point in grade_line.turning_points(curb.profile):
+        if at is not None:
+            low, high = point.station - near_m, point.station_to + near_m
+            here = (at.station >= low) & (at.station <= high) & (np.abs(at.offset) <= near_m)
+            if here.any():
+                continue
+        if point.kind != "high":
+            level = "lowest" if point.kind == "low" else "level"
+            text = (
+                f"curb return {curb.name!r}: its edge is {level} at"
+                f" {point.station:.3f} m of its {curb.alignment.station[-1]:.3f} m, elevation"
+                f" {point.elevation:.4f}: water stands there"
+            )
+            do = "set a basin there or ask the designer for other grades"
+            found.append(Finding("person", "low point inside a return", text, do))
+    return tuple(found)

@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import locate, point_at
 from pipeline.design.knots import knots
 from pipeline.design.section import SLACK_M, between, column_of, filled, pairs_outward, span_of

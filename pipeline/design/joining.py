@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import point_at
 from pipeline.design.area import between_lines
 from pipeline.design.corridor import elevation
+from pipeline.design.equations import station_text
 from pipeline.design.knots import knots
 from pipeline.design.returns import CurbReturn, Leg
 from pipeline.design.section import between, column_of, filled, span_of
 from pipeline.errors import DesignError
-from pipeline.model import Corridor, Finding, Findings, Floats, Part, Surface
+from pipeline.model import SIDES, Corridor, Finding, Findings, Floats, Part, Surface
 from pipeline.settings import DesignRules
 from pipeline.settings_design import EdgeLineRules
-from pipeline.units import format_station
 
-_SIDE = {"left": -1, "right": 1}
 _CLOSED_M = 0.001
 _SNAP_M = 0.02
 """A ring that misses its street by more is not closed for the designer."""
@@ -128,10 +128,11 @@ def bulb_area(
     table = street.layers[0].station
     inner = table[-1] if centre > throat else table[0]
     if abs(inner - throat) > 1e-6:
+        called = partial(station_text, street.alignment, step=0.001)
         raise DesignError(
             where,
-            f"the sections of {street.name!r} end at {format_station(float(inner), step=0.001)},"
-            f" its throat is at {format_station(throat, step=0.001)}",
+            f"the sections of {street.name!r} end at {called(float(inner))}, its throat is at"
+            f" {called(throat)}",
             "let the sections end at the throat",
         )
     closing: list[Finding] = []
@@ -227,7 +228,7 @@ def eyebrow_area(
     where = f"eyebrow {rules.name!r}"
     if rules.side is None or rules.start is None or rules.end is None:
         raise DesignError(where, "its side, start or end is missing", "give all three")
-    side, start, end = _SIDE[rules.side], rules.start, rules.end
+    side, start, end = SIDES[rules.side], rules.start, rules.end
     closing: list[Finding] = []
 
     def ring(layer: str) -> tuple[Floats, list[Floats]]:

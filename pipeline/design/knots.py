@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import curvature_on, element_of
 from pipeline.design.section import filled, span_of
 from pipeline.errors import DesignError

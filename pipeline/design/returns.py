@@ -1,4 +1,4 @@
-"""Curb returns: the arc between the edges of two streets, its heights, and the corner inside it."""
+"""Curb returns: the arc between the edges of two streets, its heights, and the curb along it."""
 
 from __future__ import annotations
 
@@ -7,27 +7,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import build, locate, point_at
 from pipeline.design.corridor import elevation
+from pipeline.design.equations import station_text
 from pipeline.design.section import SLACK_M, between, column_of, filled, span_of
 from pipeline.errors import DesignError
 from pipeline.model import (
+    SIDES,
     Alignment,
     AlignmentRows,
     Corridor,
     ElementRow,
-    Finding,
-    Findings,
     Floats,
     Layer,
     Opening,
     Profile,
 )
 from pipeline.settings_design import ReturnRules
-from pipeline.units import format_station
 
-_SIDE = {"left": -1, "right": 1}
 _STEP_M = 0.5
 _CLOSE_M = 1e-10
 _PIECES = 64
@@ -59,9 +57,7 @@ class CurbReturn:
     curb: Corridor
 
 
-def curb_return(
-    rules: ReturnRules, first: Corridor, second: Corridor
-) -> tuple[CurbReturn, Findings]:
+def curb_return(rules: ReturnRules, first: Corridor, second: Corridor) -> CurbReturn:
     """The return of two streets, tangent to the same break of both.
 
     Parameters
@@ -75,8 +71,6 @@ def curb_return(
     -------
     CurbReturn
         The arc runs from the first street's tangent point to the second's.
-    Findings
-        See `low_points`; nobody has said yet where basins are.
 
     Raises
     ------
@@ -92,7 +86,7 @@ def curb_return(
     runs linearly from one to the other.
     """
     where = f"curb return {rules.name!r}"
-    sides = _SIDE[rules.from_side], _SIDE[rules.to_side]
+    sides = SIDES[rules.from_side], SIDES[rules.to_side]
     legs = _legs(rules, (first, second), sides, where)
     arc = _arc(rules, legs, where)
     length = float(arc.alignment.station[-1])
@@ -100,7 +94,7 @@ def curb_return(
     profile = _profile(rules, legs, length, heights)
     layers = _layers(arc, legs, heights, rules.at, where)
     curb = Corridor(rules.name, arc.alignment, profile, layers, on=rules.at)
-    return CurbReturn(rules.name, rules.at, legs, curb), low_points(curb)
+    return CurbReturn(rules.name, rules.at, legs, curb)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +117,9 @@ def _legs(
     rules: ReturnRules, streets: tuple[Corridor, Corridor], sides: tuple[int, int], where: str
 ) -> tuple[Leg, Leg]:
     centres = _crossings(streets, sides, rules.at, rules.radius_m)
-    centre = _one(centres, rules, where)
-    corner = _one(_crossings(streets, sides, rules.at, 0.0), rules, where, near=centre[0])
+    line = streets[0].alignment
+    centre = _one(centres, line, rules, where)
+    corner = _one(_crossings(streets, sides, rules.at, 0.0), line, rules, where, near=centre[0])
     legs = []
     for k in (0, 1):
         offset = float(_edge(streets[k], rules.at, sides[k], np.array([centre[k]]))[0])
@@ -141,8 +136,13 @@ def _legs(
 
 
 def _one(
-    found: list[tuple[float, float]], rules: ReturnRules, where: str, near: float | None = None
+    found: list[tuple[float, float]],
+    line: Alignment,
+    rules: ReturnRules,
+    where: str,
+    near: float | None = None,
 ) -> tuple[float, float]:
+    """The crossing nearest to a station of the first street; the only one where none is named."""
     wanted = rules.near_station if near is None else near
     if not found:
         raise DesignError(
@@ -151,7 +151,7 @@ def _one(
             "check the sides, the radius, and that both streets reach the corner",
         )
     if len(found) > 1 and wanted is None:
-        at = " and ".join(format_station(s, step=0.1) for s, _ in found)
+        at = " and ".join(station_text(line, s) for s, _ in found)
         raise DesignError(where, f"it could stand at {at}", "name one with near_station")
     return min(found, key=lambda pair: abs(pair[0] - (wanted or 0.0)))
 
@@ -342,34 +342,6 @@ def _beyond(leg: Leg, name: str, height: float) -> dict[str, tuple[float, float]
             continue  # the line itself
         found[layer.breaks[j]] = (max(float(width), 0.0), float(on_line + z[j] - height))
     return found
-
-
-def low_points(
-    curb: Corridor, basins: tuple[Floats, Floats] | None = None, near_m: float = 2.0
-) -> Findings:
-    """Where the edge of a return is lowest or level, so that water stands but for a basin.
-
-    ``basins`` are the easting and northing of everything that takes water: one within
-    ``near_m`` along the curb, and across from the return's line, takes it here.
-    """
-    found = []
-    at = locate(curb.alignment, *basins) if basins is not None else None
-    for point in grade_line.turning_points(curb.profile):
-        if at is not None:
-            low, high = point.station - near_m, point.station_to + near_m
-            here = (at.station >= low) & (at.station <= high) & (np.abs(at.offset) <= near_m)
-            if here.any():
-                continue
-        if point.kind != "high":
-            level = "lowest" if point.kind == "low" else "level"
-            text = (
-                f"curb return {curb.name!r}: its edge is {level} at"
-                f" {point.station:.3f} m of its {curb.alignment.station[-1]:.3f} m, elevation"
-                f" {point.elevation:.4f}: water stands there"
-            )
-            do = "set a basin there or ask the designer for other grades"
-            found.append(Finding("person", "low point inside a return", text, do))
-    return tuple(found)
 
 
 def merged_openings(legs: list[Leg], at: str, where: str) -> list[Opening]:

@@ -9,9 +9,7 @@ import numpy as np
 
 from pipeline.design.section import SLACK_M, between, span_of
 from pipeline.errors import DesignError
-from pipeline.model import Bools, Floats, Layer
-
-SIDE = {-1: "left", 1: "right"}
+from pipeline.model import SIDE_WORDS, Bools, Floats, Layer
 
 
 def owner_of(layers: Sequence[Layer], name: str, side: int, where: str) -> str:
@@ -21,7 +19,9 @@ def owner_of(layers: Sequence[Layer], name: str, side: int, where: str) -> str:
             return layer.name
     known = sorted({n for layer in layers for n in layer.breaks})
     raise DesignError(
-        where, f"no layer has a break {name!r} on the {SIDE[side]}; there are {', '.join(known)}",
+        where,
+        f"no layer has a break {name!r} on the {SIDE_WORDS[side]}; there are"
+        f" {', '.join(known)}",
         "name one of them",
     )  # fmt: skip
 

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from functools import partial
-from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.errors import DesignError
-from pipeline.model import BreakRow, Floats, Ints, Layer, SectionLayer, SectionRow, SectionTable
+from pipeline.model import (
+    SIDE_WORDS,
+    BreakRow,
+    Floats,
+    Ints,
+    Layer,
+    SectionLayer,
+    SectionRow,
+    SectionTable,
+)
 from pipeline.settings import LayerRule
-from pipeline.units import format_station
+from pipeline.units import Called, format_station
 
 CROWN = "crown"
-Called: TypeAlias = Callable[[float], str]
-"""What people call a station that is counted on from the start."""
 PLAIN: Called = partial(format_station, step=0.001)
 """A station as counted, where no alignment says how it reads."""
 SLACK_M = 1e-6
@@ -171,15 +177,12 @@ def _check_transition(
             n for n in halves[1] if n not in halves[0]
         ]
         found = (
-            f"only one of them has the break {odd[0]!r} on the {_SIDE[side]}"
+            f"only one of them has the break {odd[0]!r} on the {SIDE_WORDS[side]}"
             if odd
-            else f"their breaks on the {_SIDE[side]} come in another order:"
+            else f"their breaks on the {SIDE_WORDS[side]} come in another order:"
             f" {', '.join(halves[0])} and {', '.join(halves[1])}"
         )
         raise DesignError(f"layer {name!r} between {between}", found, do)
-
-
-_SIDE = {-1: "left", 0: "crown", 1: "right"}
 
 
 def _merged_order(
@@ -272,7 +275,7 @@ def column_of(layer: Layer, name: str, side: int) -> int:
         )
     asked = f"break {name!r}" if name else "a break without a name"
     raise DesignError(
-        f"layer {layer.name!r}, {_SIDE.get(side, side)}",
+        f"layer {layer.name!r}, {SIDE_WORDS.get(side, side)}",
         f"{asked} is asked for; there are {known}",
         "name the break that the height is measured to",
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import curvature_on, element_of, point_at
 from pipeline.design.equations import station_text
 from pipeline.design.knots import knots
@@ -171,7 +171,7 @@ def _surface(corridor: Corridor, layer: Layer, rows: _Rows) -> Surface:
     used, flat = np.unique(triangles, return_inverse=True)
     triangles = flat.reshape(-1, 3)
     x, y, z = x.ravel()[used], y.ravel()[used], rows.height.ravel()[used]
-    area = _double_area(x, y, triangles)
+    area = double_area(x, y, triangles)
     if (area < -_FLAT_M2).any():
         row = used[triangles[np.argmin(area), 0]] // offset.shape[1]
         station = station_text(corridor.alignment, float(rows.station[row]), step=0.001)
@@ -272,7 +272,8 @@ def _triangles(layer: Layer, rows: _Rows, vertex: Ints) -> tuple[Ints, Bools]:
     return flat[whole], fixed[whole]
 
 
-def _double_area(x: Floats, y: Floats, triangles: Ints) -> Floats:
+def double_area(x: Floats, y: Floats, triangles: Ints) -> Floats:
+    """Twice the plan area of each triangle [m2], counter-clockwise +."""
     (ax, bx, cx), (ay, by, cy) = x[triangles].T, y[triangles].T
     return np.asarray((bx - ax) * (cy - ay) - (cx - ax) * (by - ay))
 

@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import locate
+from pipeline.design.equations import station_text
 from pipeline.design.section import between, filled, span_of
 from pipeline.design.warp import pulled
 from pipeline.errors import DesignError
 from pipeline.model import Corridor, Finding, Findings, Floats, Layer
 from pipeline.settings_design import TieRules
-from pipeline.units import format_station
 
 _NEAR_M = 3.0
 _SPREAD_M = 1.0
@@ -71,7 +71,7 @@ def tie(street: Corridor, existing: Floats, rules: TieRules) -> tuple[Corridor, 
         raise DesignError(
             where,
             f"{int(near.sum())} shots of the existing edge lie within {_NEAR_M:g} m of"
-            f" {format_station(joint, step=0.001)}",
+            f" {station_text(street.alignment, joint, step=0.001)}",
             "shoot the edge there, or correct the end",
         )
     grade = _built_grade(feet.station[near], feet.offset[near], existing[near, 2])

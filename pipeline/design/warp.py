@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.alignment import locate, point_at
 from pipeline.design.corridor import elevation
 from pipeline.design.rows import with_rows

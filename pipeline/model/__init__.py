@@ -12,6 +12,8 @@ clockwise from grid north. NaN means not surveyed or not designed, and only that
 from pipeline.model.arrays import Bools, Floats, Indices, Ints, Texts, texts
 from pipeline.model.crosssections import CrossSection
 from pipeline.model.design import (
+    SIDE_WORDS,
+    SIDES,
     Alignment,
     AlignmentRows,
     BreakLine,
@@ -99,6 +101,8 @@ __all__ = [
     "NO_LINES",
     "PENS",
     "SHOT_COLUMNS",
+    "SIDES",
+    "SIDE_WORDS",
     "Alignment",
     "AlignmentRows",
     "Anchor",

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
 
 from pipeline.model.arrays import Floats, lock_fields
+from pipeline.units import Called
 
 Look: TypeAlias = Literal["ground", "today", "layer", "shots"]
 
@@ -38,4 +38,4 @@ class Chart:
     along: Literal["station", "offset"]
     curves: tuple[Curve, ...]
     note: str = ""
-    called: Callable[[float], str] | None = None
+    called: Called | None = None

@@ -12,6 +12,11 @@ from pipeline.model.arrays import Floats, Ints, lock_fields
 from pipeline.model.ground import Surface
 from pipeline.model.sections import Depression
 
+SIDES = {"left": -1, "right": 1}
+"""A side as files and settings name it -> the sign of its offsets."""
+SIDE_WORDS = {-1: "left", 0: "crown", 1: "right"}
+"""And back; 0 is the line itself."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ElementRow:

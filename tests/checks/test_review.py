@@ -22,7 +22,7 @@ from pipeline.checks.review import (
     review_surface,
 )
 from pipeline.demo import truth
-from pipeline.design import alignment, corridor, feet, profile, section
+from pipeline.design import alignment, corridor, feet, grade_line, profile, section
 from pipeline.ingest.files import read
 from pipeline.ingest.job.control import read_control
 from pipeline.ingest.job.designfiles import read_design
@@ -65,7 +65,7 @@ def demo():
     case = Case(
         job=job, day=day, shots=shots, feet=places, base=base,
         by_hand=np.ones(len(shots), dtype=bool), satellite=np.zeros(len(shots), dtype=bool),
-        height=shots.elevation - profile.elevation(heights, places.station),
+        height=shots.elevation - grade_line.elevation(heights, places.station),
         design=corridor.elevation(road, places.station, places.offset, target),
         breaks=break_lines(road), bends=tuple(bends), mixed_up={},
         control=read_control(FIXTURE / job.control),

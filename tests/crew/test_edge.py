@@ -8,7 +8,7 @@ import pytest
 from pipeline.crew.edge.line import EdgeLine, edge_lines, edge_spots, seen
 from pipeline.crew.edge.straight import long_sight, mid_ordinate, residuals, straightness
 from pipeline.crew.stretches import Tape
-from pipeline.design import alignment, profile, section
+from pipeline.design import alignment, grade_line, profile, section
 from pipeline.errors import JobError
 from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
 from pipeline.model import NO_LINES, Corridor, make_shots, texts
@@ -69,7 +69,7 @@ def flat_over(corridor, above=0.5, out=8.0):
     stations = np.arange(0.0, corridor.alignment.station[-1] + 0.1, 2.0)
     s, o = np.meshgrid(stations, [-out, 0.0, out], indexing="ij")
     east, north, _ = alignment.point_at(corridor.alignment, s.ravel(), o.ravel())
-    z = profile.elevation(corridor.profile, s.ravel()) - 0.40 + above
+    z = grade_line.elevation(corridor.profile, s.ravel()) - 0.40 + above
     shots = make_shots(east, north, z)
     return tin.build(shots, NO_LINES, SurfaceRules(max_edge_m=50.0))[0]
 

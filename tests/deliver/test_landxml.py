@@ -16,6 +16,7 @@ from scipy.integrate import quad
 
 from pipeline.deliver.landxml import NAMESPACE, chains, landxml_bytes
 from pipeline.design import alignment as plan
+from pipeline.design import grade_line
 from pipeline.design import profile as heights
 from pipeline.errors import OutputError
 from pipeline.ingest.landxml.read import read_landxml
@@ -377,8 +378,8 @@ def test_a_profile_is_written_as_the_curves_it_was_made_of(tmp_path):
         )
     station = np.linspace(0, 560, 1121)
     np.testing.assert_allclose(
-        heights.elevation(heights.build(got)[0], station),
-        heights.elevation(profile, station),
+        grade_line.elevation(heights.build(got)[0], station),
+        grade_line.elevation(profile, station),
         atol=5e-6,
     )
 

@@ -19,9 +19,8 @@ from pipeline.compare import compose, levels, ponds
 from pipeline.demo import intersection as truth
 from pipeline.demo import lay_down
 from pipeline.design import alignment as line
+from pipeline.design import corners, grade_line, returns
 from pipeline.design import corridor as sections
-from pipeline.design import profile as heights
-from pipeline.design import returns
 from pipeline.design.checks import design_findings
 from pipeline.errors import DesignError
 from pipeline.ingest.job.designfiles import read_design
@@ -95,7 +94,7 @@ def test_returns_touch_both_lips_where_the_tangents_do(design):
 def test_a_return_takes_its_heights_from_both_edges(design):
     curb = part(design, "south return").corridor
     length = float(curb.alignment.station[-1])
-    z = heights.elevation(curb.profile, [0.0, 0.25 * length, length])
+    z = grade_line.elevation(curb.profile, [0.0, 0.25 * length, length])
 
     # through street's lip at 52; side street's at 13, lifted by 6/15 of what its lip lies low
     first = 50.0 - 0.012 * 52.0 - 0.08
@@ -267,7 +266,7 @@ def test_a_straight_return_has_the_fixtures_quarter_points():
 
     assert length == pytest.approx(14.137, abs=5e-4)
     assert 100.0 * grade == pytest.approx(-1.132, abs=5e-4)
-    z = heights.elevation(profile, length * np.array([0.0, 0.25, 0.5, 0.75, 1.0]))
+    z = grade_line.elevation(profile, length * np.array([0.0, 0.25, 0.5, 0.75, 1.0]))
     np.testing.assert_allclose(z, [101.250, 101.210, 101.170, 101.130, 101.090], atol=1e-9)
 
 
@@ -275,7 +274,7 @@ def test_a_fitted_return_has_the_fixtures_low_point():
     """F4b: 101.250 to 101.200, end slopes -1.0 and +0.6 %: low at 10.416, 101.1892."""
     length = 9.0 * math.pi / 2.0
     profile = returns.fitted_profile("F4b", length, (101.250, 101.200), (-0.010, 0.006))
-    (low,) = heights.turning_points(profile)
+    (low,) = grade_line.turning_points(profile)
 
     assert low.kind == "low"
     assert low.station == pytest.approx(10.416, abs=1e-3)
@@ -289,8 +288,8 @@ def test_the_parabolas_of_a_return_are_its_cubic():
     spline = CubicHermiteSpline([0.0, length], [3.0, 3.4], [-0.03, 0.05])
     s = np.linspace(0.0, length, 777)
 
-    np.testing.assert_allclose(heights.elevation(profile, s), spline(s), atol=1e-6)
-    np.testing.assert_allclose(heights.grade(profile, s), spline(s, 1), atol=2e-5)
+    np.testing.assert_allclose(grade_line.elevation(profile, s), spline(s), atol=1e-6)
+    np.testing.assert_allclose(grade_line.grade(profile, s), spline(s, 1), atol=2e-5)
 
 
 @pytest.fixture(scope="module")
@@ -317,24 +316,24 @@ def test_a_low_point_inside_a_return_is_flagged(street_of):
         name="x", from_side="right", to_street="side", to_side="right", radius_m=9.0,
         grade="fitted",
     )  # fmt: skip
-    found, told = returns.curb_return(rules, main, side)
-    _, none = returns.curb_return(replace(rules, grade="straight"), main, side)
+    found = returns.curb_return(rules, main, side)
+    straight = returns.curb_return(replace(rules, grade="straight"), main, side)
 
     # end heights and slopes by hand; the lowest place of scipy's cubic
     length = 9.0 * math.pi / 2.0
     ends = 52.0 - 0.01 * 87.0 - 0.08, 51.0 + 0.02 * 13.0 - 0.08
     spline = CubicHermiteSpline([0.0, length], ends, [-0.010, 0.020])
     lowest = next(s for s in spline.derivative().roots() if 0.0 < s < length)
-    (finding,) = told
+    (finding,) = corners.low_points(found.curb)
     assert finding.severity == "person"
     assert f"lowest at {lowest:.3f} m of its 14.137 m" in finding.text
     assert f"elevation {float(spline(lowest)):.4f}" in finding.text
-    assert none == ()
+    assert corners.low_points(straight.curb) == ()
     assert found.legs[0].tangent == pytest.approx(87.0)
     # a basin in the gutter there takes the water; one 3 m along the curb does not
     for away, quiet in ((0.0, True), (1.9, True), (3.0, False)):
         east, north, _ = line.point_at(found.curb.alignment, np.array([lowest + away]), 0.3)
-        assert (returns.low_points(found.curb, (east, north), 2.0) == ()) is quiet
+        assert (corners.low_points(found.curb, (east, north), 2.0) == ()) is quiet
 
 
 @pytest.mark.parametrize(("turn", "to"), [(1, "right"), (1, "left"), (-1, "right"), (-1, "left")])
@@ -351,7 +350,7 @@ def test_a_return_on_a_bend_is_tangent_to_its_lip(make_corridor, half, street_of
     square = math.degrees(float(azimuth)) + 90.0
     side = street_of((float(e), float(n)), square, 60.0, (50.6, 51.0))
     rules = ReturnRules(name="x", from_side="right", to_street="s", to_side=to, radius_m=9.0)
-    found, _ = returns.curb_return(rules, main, side)
+    found = returns.curb_return(rules, main, side)
 
     arc = found.curb.alignment
     length = float(arc.station[-1])
@@ -393,7 +392,7 @@ def test_a_skew_corner_is_tangent_to_both_lips(street_of, skew):
     side = street_of((0.0, 100.0), skew, 90.0, (50.0, 50.0))
     for to, turned in (("right", skew), ("left", 180.0 - skew)):
         rules = ReturnRules(name="x", from_side="right", to_street="side", to_side=to, radius_m=9.0)
-        found, _ = returns.curb_return(rules, main, side)
+        found = returns.curb_return(rules, main, side)
         tangent = 9.0 * math.tan(math.radians(turned) / 2.0)
         assert found.curb.alignment.station[-1] == pytest.approx(9.0 * math.radians(turned))
         for leg in found.legs:

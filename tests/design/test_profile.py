@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.design import grade_line
 from pipeline.design import profile as heights
 from pipeline.errors import DesignError
 from pipeline.model import ProfileRow, ProfileRows
@@ -34,7 +35,7 @@ def about(station, elevation, grade_in, grade_out, length_in, length_out=None, *
 
 
 def turning(profile):
-    (only,) = heights.turning_points(profile)
+    (only,) = grade_line.turning_points(profile)
     return only
 
 
@@ -43,8 +44,8 @@ def test_crest_with_equal_tangents(published):
     i = ref.inputs
     profile = about(i["PVI_sta"], i["PVI_elev"], i["g1_pct"] / 100, i["g2_pct"] / 100, i["L"] / 2)
 
-    ref.check("elev", heights.elevation(profile, i["sta"]))
-    ref.check("grade", 100 * heights.grade(profile, i["sta"]))
+    ref.check("elev", grade_line.elevation(profile, i["sta"]))
+    ref.check("grade", 100 * grade_line.grade(profile, i["sta"]))
 
 
 def test_crest_from_both_ends_and_the_height_of_its_pvi(published):
@@ -57,7 +58,7 @@ def test_crest_from_both_ends_and_the_height_of_its_pvi(published):
     )
     profile, found = heights.build(ProfileRows("crest", rows))
 
-    ref.check("elev", heights.elevation(profile, np.arange(3200.0, 3801.0, 100.0)))
+    ref.check("elev", grade_line.elevation(profile, np.arange(3200.0, 3801.0, 100.0)))
     ref.check("high_sta", turning(profile).station)
     ref.check("high_elev", turning(profile).elevation)
     assert turning(profile).kind == "high"
@@ -81,12 +82,12 @@ def test_ends_of_a_long_sag(published):
     i = ref.inputs
     profile = about(i["VPI_sta"], i["VPI_elev"], i["g1_pct"] / 100, i["g2_pct"] / 100, i["L"] / 2)
 
-    (begin, pvc), (end, pvt) = heights.curve_points(profile)
+    (begin, pvc), (end, pvt) = grade_line.curve_points(profile)
     assert (pvc, pvt) == ("PVC", "PVT")
     ref.check("VPC_sta", begin)
     ref.check("VPT_sta", end)
-    ref.check("VPC_elev", heights.elevation(profile, begin))
-    ref.check("VPI_curve_elev", heights.elevation(profile, i["VPI_sta"]))
+    ref.check("VPC_elev", grade_line.elevation(profile, begin))
+    ref.check("VPI_curve_elev", grade_line.elevation(profile, i["VPI_sta"]))
 
 
 def test_crest_tabulated_by_a_surveyor(published):
@@ -100,7 +101,7 @@ def test_crest_tabulated_by_a_surveyor(published):
     profile, _ = heights.build(ProfileRows("crest", rows))
 
     # the table's stations are not in the entry; these are the ones that give its heights
-    ref.check("elev", heights.elevation(profile, [0, 100, 200, 250, 300, 400, 500]))
+    ref.check("elev", grade_line.elevation(profile, [0, 100, 200, 250, 300, 400, 500]))
     ref.check("high_sta", turning(profile).station)
     ref.check("high_elev", turning(profile).elevation)
 
@@ -111,12 +112,12 @@ def test_sag_from_its_rate_of_change(published):
     length = (i["g2_pct"] - i["g1_pct"]) / i["r_pct_per_ft"]
     profile = about(i["PI_sta"], i["PI_elev"], i["g1_pct"] / 100, i["g2_pct"] / 100, length / 2)
 
-    (begin, _), (end, _) = heights.curve_points(profile)
+    (begin, _), (end, _) = grade_line.curve_points(profile)
     ref.check("L", end - begin)
     ref.check("PC_sta", begin)
     ref.check("PT_sta", end)
-    ref.check("PC_elev", heights.elevation(profile, begin))
-    ref.check("PT_elev", heights.elevation(profile, end))
+    ref.check("PC_elev", grade_line.elevation(profile, begin))
+    ref.check("PT_elev", grade_line.elevation(profile, end))
 
 
 def test_crest_with_a_fractional_first_station(published):
@@ -125,7 +126,7 @@ def test_crest_with_a_fractional_first_station(published):
     profile = about(i["PVI_sta"], i["PVI_elev"], i["g1_pct"] / 100, i["g2_pct"] / 100, i["L"] / 2)
 
     stations = [4370, 4400, 4500, 4600, 4700, 4800, 4900, 4970]
-    ref.check("elev", heights.elevation(profile, stations))
+    ref.check("elev", grade_line.elevation(profile, stations))
     ref.check("high_sta", turning(profile).station)
     ref.check("high_elev", turning(profile).elevation)
 
@@ -135,11 +136,11 @@ def test_metric_sag(published):
     i = ref.inputs
     profile = about(i["PVI_sta"], i["PVI_elev"], i["g1_pct"] / 100, i["g2_pct"] / 100, i["L"] / 2)
 
-    (begin, _), (end, _) = heights.curve_points(profile)
+    (begin, _), (end, _) = grade_line.curve_points(profile)
     ref.check("BVC_sta", begin)
     ref.check("EVC_sta", end)
-    ref.check("BVC_elev", heights.elevation(profile, begin))
-    ref.check("EVC_elev", heights.elevation(profile, end))
+    ref.check("BVC_elev", grade_line.elevation(profile, begin))
+    ref.check("EVC_elev", grade_line.elevation(profile, end))
 
 
 def test_unequal_tangents(published):
@@ -149,14 +150,14 @@ def test_unequal_tangents(published):
         i["PVI_sta"], i["PVI_elev"], i["g1_pct"] / 100, i["g2_pct"] / 100, i["L1"], i["L2"]
     )
 
-    (begin, pvc), (middle, cvc), (end, pvt) = heights.curve_points(profile)
+    (begin, pvc), (middle, cvc), (end, pvt) = grade_line.curve_points(profile)
     assert (pvc, cvc, pvt) == ("PVC", "PVCC", "PVT")
     ref.check("CVC_sta", middle)
-    ref.check("CVC_elev", heights.elevation(profile, middle))
-    ref.check("mid_grade", 100 * heights.grade(profile, middle))
-    ref.check("BVC_elev", heights.elevation(profile, begin))
-    ref.check("EVC_elev", heights.elevation(profile, end))
-    ref.check("e", heights.elevation(profile, middle) - i["PVI_elev"])
+    ref.check("CVC_elev", grade_line.elevation(profile, middle))
+    ref.check("mid_grade", 100 * grade_line.grade(profile, middle))
+    ref.check("BVC_elev", grade_line.elevation(profile, begin))
+    ref.check("EVC_elev", grade_line.elevation(profile, end))
+    ref.check("e", grade_line.elevation(profile, middle) - i["PVI_elev"])
     ref.check("low_sta", turning(profile).station)
     ref.check("low_elev", turning(profile).elevation)
 
@@ -165,15 +166,15 @@ def test_the_sag_of_the_job_analysis():
     # F1 of the job analysis, appendix A
     profile = about(200.0, 50.0, -0.02, 0.015, 30.0)
 
-    assert heights.curve_points(profile) == ((170.0, "PVC"), (230.0, "PVT"))
+    assert grade_line.curve_points(profile) == ((170.0, "PVC"), (230.0, "PVT"))
     np.testing.assert_allclose(
-        heights.elevation(profile, [170, 200, 230]), [50.600, 50.2625, 50.450], atol=1e-9
+        grade_line.elevation(profile, [170, 200, 230]), [50.600, 50.2625, 50.450], atol=1e-9
     )
     low = turning(profile)
     assert low.station == pytest.approx(204.286, abs=5e-4)
     assert low.elevation == pytest.approx(50.2571, abs=5e-5)
     # K = 17.143 m/%
-    k = 60.0 / (100 * (heights.grade(profile, 229.999999) - heights.grade(profile, 170.0)))
+    k = 60.0 / (100 * (grade_line.grade(profile, 229.999999) - grade_line.grade(profile, 170.0)))
     assert k == pytest.approx(17.143, abs=1e-3)
 
 
@@ -184,7 +185,7 @@ def test_the_sag_of_the_job_analysis():
 def test_the_circular_curves_of_the_published_road(open_road_rows, station, elevation):
     profile, _ = heights.build(open_road_rows[1])
 
-    assert float(heights.elevation(profile, station)) == pytest.approx(elevation, abs=5e-5)
+    assert float(grade_line.elevation(profile, station)) == pytest.approx(elevation, abs=5e-5)
 
 
 def test_the_published_arc_lengths_are_measured_along_the_arc(open_road_rows):
@@ -206,7 +207,7 @@ def test_a_circular_curve_is_a_circle_tangent_to_both_grades(radius, grade_in, g
     if abs(turned) * radius < 1.0:
         return
     profile = about(1000.0, 50.0, grade_in, grade_out, radius * abs(turned), radius=radius)
-    (begin, _), (end, _) = heights.curve_points(profile)
+    (begin, _), (end, _) = grade_line.curve_points(profile)
     s = begin + share * (end - begin)
 
     # the centre from the beginning: R square to the first tangent, up for a sag
@@ -214,14 +215,14 @@ def test_a_circular_curve_is_a_circle_tangent_to_both_grades(radius, grade_in, g
     slope = math.atan(grade_in)
     z0 = 50.0 + grade_in * (begin - 1000.0)
     centre = begin - side * math.sin(slope), z0 + side * math.cos(slope)
-    z = float(heights.elevation(profile, s))
+    z = float(grade_line.elevation(profile, s))
     assert math.dist((s, z), centre) == pytest.approx(radius, rel=0, abs=2e-9 * radius**0.5)
     # both ends on their tangents, with their grades
-    assert heights.elevation(profile, end) == pytest.approx(
+    assert grade_line.elevation(profile, end) == pytest.approx(
         50.0 + grade_out * (end - 1000.0), abs=1e-8
     )
-    assert heights.grade(profile, begin) == pytest.approx(grade_in, abs=1e-9)
-    assert heights.grade(profile, np.nextafter(end, 0.0)) == pytest.approx(grade_out, abs=1e-8)
+    assert grade_line.grade(profile, begin) == pytest.approx(grade_in, abs=1e-9)
+    assert grade_line.grade(profile, np.nextafter(end, 0.0)) == pytest.approx(grade_out, abs=1e-8)
 
 
 @settings(max_examples=80, deadline=None)
@@ -233,21 +234,25 @@ def test_no_height_and_no_grade_jumps_along_a_curve(l1, l2, grade_in, grade_out)
     profile = about(500.0, 20.0, grade_in, grade_out, l1, l2)
     joints = profile.station[1:-1]
 
-    for of in (heights.elevation, heights.grade):
+    for of in (grade_line.elevation, grade_line.grade):
         before, ahead = of(profile, joints - 1e-7), of(profile, joints + 1e-7)
         np.testing.assert_allclose(before, ahead, rtol=0, atol=1e-7)
     # the grade is the slope of the height: a difference quotient
     s = np.linspace(profile.station[0] + 1, profile.station[-1] - 1, 97)
-    quotient = (heights.elevation(profile, s + 0.01) - heights.elevation(profile, s - 0.01)) / 0.02
-    np.testing.assert_allclose(heights.grade(profile, s), quotient, rtol=0, atol=2e-4)
+    quotient = (
+        grade_line.elevation(profile, s + 0.01) - grade_line.elevation(profile, s - 0.01)
+    ) / 0.02
+    np.testing.assert_allclose(grade_line.grade(profile, s), quotient, rtol=0, atol=2e-4)
 
 
 def test_a_grade_break_keeps_its_height_and_takes_the_grade_ahead():
     profile = about(100.0, 10.0, 0.03, -0.01, 0.0)
 
-    assert float(heights.elevation(profile, 100.0)) == 10.0
-    np.testing.assert_allclose(heights.grade(profile, [99.999, 100.0]), [0.03, -0.01], atol=1e-12)
-    assert heights.curve_points(profile) == ((100.0, "PVI"),)
+    assert float(grade_line.elevation(profile, 100.0)) == 10.0
+    np.testing.assert_allclose(
+        grade_line.grade(profile, [99.999, 100.0]), [0.03, -0.01], atol=1e-12
+    )
+    assert grade_line.curve_points(profile) == ((100.0, "PVI"),)
     assert (turning(profile).kind, turning(profile).station) == ("high", 100.0)
 
 
@@ -255,13 +260,13 @@ def test_off_the_profile_there_is_no_height():
     profile = about(100.0, 10.0, 0.03, -0.01, 5.0)
     first, last = profile.station[[0, -1]]
 
-    z = heights.elevation(profile, [first - 0.001, first, last, last + 0.001, math.nan])
+    z = grade_line.elevation(profile, [first - 0.001, first, last, last + 0.001, math.nan])
     # a file rounds its stations to a micrometre
-    rounded = heights.elevation(profile, [first - 5e-7, last + 5e-7])
+    rounded = grade_line.elevation(profile, [first - 5e-7, last + 5e-7])
 
     assert np.isnan(z).tolist() == [True, False, False, True, True]
     assert not np.isnan(rounded).any()
-    assert np.isnan(heights.grade(profile, last + 1.0))
+    assert np.isnan(grade_line.grade(profile, last + 1.0))
 
 
 def test_a_level_stretch_is_one_high_point_or_one_low_point_or_flat():
@@ -269,7 +274,7 @@ def test_a_level_stretch_is_one_high_point_or_one_low_point_or_flat():
     profile, _ = heights.build(ProfileRows("steps", tuple(ProfileRow(*row) for row in rows)))
 
     assert [
-        (p.kind, p.station, p.station_to, p.elevation) for p in heights.turning_points(profile)
+        (p.kind, p.station, p.station_to, p.elevation) for p in grade_line.turning_points(profile)
     ] == [("high", 50, 80, 11), ("low", 120, 150, 10), ("flat", 200, 220, 10.5)]
 
 
@@ -293,13 +298,13 @@ def test_turning_points_are_those_of_a_dense_sampling(per_mille, length, circula
     profile, found = heights.build(ProfileRows("waves", tuple(rows)))
     assert found == ()
     s = np.linspace(0.0, 50.0 * len(grades), 20_001)
-    sampled = heights.elevation(profile, s)
+    sampled = grade_line.elevation(profile, s)
     step = np.sign(np.round(np.diff(sampled), 13))
     if (step == 0).any():
         return
     peaks = [(s[i + 1], "high" if step[i] > 0 else "low") for i in np.flatnonzero(np.diff(step))]
 
-    found = heights.turning_points(profile)
+    found = grade_line.turning_points(profile)
 
     assert [p.kind for p in found] == [kind for _, kind in peaks]
     for point, (station, _) in zip(found, peaks, strict=True):
@@ -324,7 +329,7 @@ def test_curves_that_overlap_are_said_and_leave_no_height_there():
     assert "PVI at station 0+503.590" in found[0].text
     assert "PVI at station 0+595.423" in found[0].text
     assert found[0].station == pytest.approx(545.423)
-    z = heights.elevation(profile, [545.422, 545.424, 549.0, 553.589, 553.591])
+    z = grade_line.elevation(profile, [545.422, 545.424, 549.0, 553.589, 553.591])
     assert np.isnan(z).tolist() == [False, True, True, True, False]
     # outside, each curve is what it would be alone
     alone = heights.build(
@@ -333,12 +338,12 @@ def test_curves_that_overlap_are_said_and_leave_no_height_there():
     )[0]  # fmt: skip
     s = np.linspace(400.0, 545.4, 50)
     np.testing.assert_allclose(
-        heights.elevation(profile, s), heights.elevation(alone, s), rtol=0, atol=1e-12
+        grade_line.elevation(profile, s), grade_line.elevation(alone, s), rtol=0, atol=1e-12
     )
 
 
 def test_high_and_low_points_are_not_made_up_where_no_height_is_given():
-    points = heights.turning_points(overlapping()[0])
+    points = grade_line.turning_points(overlapping()[0])
 
     assert all(not 545.423 <= p.station <= 553.590 for p in points)
     assert not any(math.isnan(p.elevation) for p in points)
@@ -356,7 +361,11 @@ def test_a_curve_that_reaches_past_a_grade_break_is_said():
     assert "reaches to station 0+080.000, past the beginning of the PVI at station 0+070" in (
         found[0].text
     )
-    assert np.isnan(heights.elevation(profile, [69.9, 75.0, 80.1])).tolist() == [False, True, False]
+    assert np.isnan(grade_line.elevation(profile, [69.9, 75.0, 80.1])).tolist() == [
+        False,
+        True,
+        False,
+    ]
 
 
 def test_a_curve_that_reaches_past_the_end_of_the_profile_is_said():
@@ -365,7 +374,7 @@ def test_a_curve_that_reaches_past_the_end_of_the_profile_is_said():
 
     assert [f.kind for f in found] == ["vertical curves overlap"]
     assert "vertical curve of the PVI at station 0+020.000 at -0+010.000" in found[0].text
-    assert not np.isnan(heights.elevation(profile, [0.0, 90.0])).any()
+    assert not np.isnan(grade_line.elevation(profile, [0.0, 90.0])).any()
 
 
 def test_curves_that_touch_do_not_overlap():
@@ -378,7 +387,7 @@ def test_curves_that_touch_do_not_overlap():
     profile, found = heights.build(ProfileRows("touch", rows))
 
     assert found == ()
-    assert [what for _, what in heights.curve_points(profile)] == ["PVC", "PVRC", "PVT"]
+    assert [what for _, what in grade_line.curve_points(profile)] == ["PVC", "PVRC", "PVT"]
 
 
 @pytest.mark.parametrize(
@@ -413,7 +422,7 @@ def test_a_circular_curve_without_a_change_of_grade_is_none_and_said():
     profile, found = heights.build(ProfileRows("straight", rows))
 
     assert "the grade is the same on both sides" in found[0].text
-    assert float(heights.elevation(profile, 75.0)) == 11.5
+    assert float(grade_line.elevation(profile, 75.0)) == 11.5
 
 
 @pytest.mark.parametrize(

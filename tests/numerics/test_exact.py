@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from pipeline.compare.overlay import overlay
 from pipeline.compare.quantities import quantity
 from pipeline.design import alignment as line
-from pipeline.design import feet
+from pipeline.design import feet, grade_line
 from pipeline.design import profile as heights
 from pipeline.errors import DesignError
 from pipeline.model import NO_LINES, AlignmentRows, ElementRow, ProfileRow, ProfileRows, make_shots
@@ -179,7 +179,7 @@ def test_a_height_of_the_profile_is_exact(rows, shares):
     profile, _ = heights.build(ProfileRows("exact", given_rows))
     asked = [float(rows[0][0] + share * (rows[-1][0] - rows[0][0])) for share in shares]
     asked += [float(row[0]) for row in rows]
-    found = heights.elevation(profile, np.array(asked))
+    found = grade_line.elevation(profile, np.array(asked))
     for station, height in zip(asked, found, strict=True):
         exact = exact_height(rows, min(max(Fraction(station), rows[0][0]), rows[-1][0]))
         assert abs(float(height) - float(exact)) < 1e-8

@@ -12,8 +12,7 @@ from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.hubs.stakes import Marks
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
-from pipeline.design import equations
-from pipeline.design import profile as grade_line
+from pipeline.design import equations, grade_line
 from pipeline.model import Corridor, Floats
 from pipeline.settings import LayoutRules
 

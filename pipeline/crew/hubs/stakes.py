@@ -14,7 +14,7 @@ from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
-from pipeline.design import profile as grade_line
+from pipeline.design import grade_line
 from pipeline.design.equations import named, station_id
 from pipeline.model import (
     Alignment,

@@ -18,7 +18,7 @@ from pipeline.errors import DesignError
 from pipeline.ingest.job.design_keys import design_text
 from pipeline.ingest.job.sections import read_sections
 from pipeline.ingest.source import shown
-from pipeline.model import AlignmentRows, ElementRow, ProfileRow, ProfileRows
+from pipeline.model import SIDES, AlignmentRows, ElementRow, ProfileRow, ProfileRows
 from pipeline.units import parse_number, parse_station
 
 __all__ = ["read_alignment", "read_profile", "read_sections"]
@@ -35,7 +35,6 @@ _USES = {
     "equation": {"station_back", "station_ahead"},
 }
 EQUATION_COLUMNS = ("station_back", "station_ahead")
-_TURNS = {"right": 1, "left": -1}
 PROFILE_COLUMNS = ("station", "elevation_m", "curve_in_m", "curve_out_m")
 
 
@@ -143,9 +142,9 @@ def _element(row: _Row, start: tuple[float, float] | None) -> ElementRow:
     length = _above_zero(row, "length_m", "a length above zero, in metres")
     if kind == "line":
         return ElementRow("line", length, start=start, where=row.where)
-    if row.cells["turn"] not in _TURNS:
+    if row.cells["turn"] not in SIDES:
         row.refuse("turn", "right or left")
-    turn = _TURNS[row.cells["turn"]]
+    turn = SIDES[row.cells["turn"]]
     if kind == "arc":
         radius = _above_zero(row, "radius_m", "a radius above zero, in metres")
         return ElementRow("arc", length, radius, radius, turn, start=start, where=row.where)

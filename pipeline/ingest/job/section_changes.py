@@ -7,6 +7,7 @@ from typing import Any, Literal, cast
 
 from pipeline.ingest.job.design_keys import Keys
 from pipeline.model import (
+    SIDES,
     CrossfallChange,
     CrownShift,
     CurbDrop,
@@ -17,7 +18,6 @@ from pipeline.model import (
     Widening,
 )
 
-_SIDES = {"right": 1, "left": -1}
 _Keep = Literal["crossfall", "elevation"]
 _Ease = Literal["linear", "smooth"]
 _Pivot = Literal["crown", "left", "right"]
@@ -51,7 +51,7 @@ def _choice(keys: Keys, key: str, known: tuple[str, ...], default: str | None = 
 
 
 def _side(keys: Keys) -> int:
-    return _SIDES[_choice(keys, "side", ("left", "right"))]
+    return SIDES[_choice(keys, "side", ("left", "right"))]
 
 
 def _ease(keys: Keys) -> _Ease:
@@ -113,7 +113,7 @@ def _superelevation(keys: Keys) -> Superelevation:
     )  # fmt: skip
     return Superelevation(
         at=keys.text("to"),
-        turn=_SIDES[_choice(keys, "turn", ("left", "right"))],
+        turn=SIDES[_choice(keys, "turn", ("left", "right"))],
         start=keys.station("curve_from"),
         end=keys.station("curve_to"),
         full=keys.number("full_pct") / 100.0,

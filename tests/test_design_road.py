@@ -1,7 +1,6 @@
 """What a street's design answers from the command line: job folder in, JSON or words out.
 
-The job analysis' cases F2, F4 and F4b and its rows 10 and 13 to 19, each with the value worked
-out there or by the formula written here. Jobs and levels are invented.
+Each value is worked out by hand, by the formula written beside it. Jobs and levels are invented.
 """
 
 from __future__ import annotations
@@ -88,7 +87,7 @@ def layout(folder):
 
 
 def test_row_10_twenty_stations_of_f3_and_the_ambiguous_ones(tmp_path):
-    """F3: the display starts at 1+000; 1+240 back is 1+200 ahead."""
+    """The display starts at 1+000; 1+240 back is 1+200 ahead."""
     section = SECTION.replace("from = 0.0", "from = 1000.0").replace("to = 300.0", "to = 1300.0")
     levels = "1000,50,,\n1300,53,,\n"
     job = lay(tmp_path / "job", station=1000, section=section, profile=levels)
@@ -147,7 +146,7 @@ def test_row_13_the_gutters_low_point_of_f2(tmp_path):
     job = lay(tmp_path / "job", section=TWO_TO_THREE, profile="0,54,,\n200,50,30,30\n300,51.5,,\n")
     low = {one["what"]: one for one in layout(job)["points"] if one["kind"] == "point"}
 
-    # F1: chain 204.286, z 50.2571; F2: chain 206.571, z 50.1566, 2.29 m past it
+    # the line: chain 204.286, z 50.2571; the gutter: chain 206.571, z 50.1566, 2.29 m past it
     assert low["LP crown"]["station"] == pytest.approx(204.286, abs=1e-3)
     assert low["LP flowline"]["station"] == pytest.approx(206.571, abs=1e-3)
     assert heights(job, 204.286, 0) == pytest.approx(50.2571, abs=6e-4)
@@ -184,7 +183,7 @@ def test_row_18_a_driveway_drop_has_its_tapers_and_the_flowline_stays(tmp_path):
 
 
 def test_a_lowered_gutter_is_told_at_its_place_and_on_its_hub(tmp_path):
-    """C34: d = 0.05 over 1.2 m, tapers of 2 m, out at 0.6 m; the formula of design-files.md."""
+    """d = 0.05 over 1.2 m, tapers of 2 m, out at 0.6 m; the formula of design-files.md."""
     basin = '[[basin]]\nside = "right"\nat = "0+090"\nfoot = "flowline"\ndepth_m = 0.05\nlength_m = 1.2\ntaper_m = 2.0\nwidth_m = 0.6\nbelow = "follow"\n'  # noqa: E501
     job = lay(tmp_path / "job", changes=basin)
     for station, offset, own, down in (
@@ -240,7 +239,7 @@ def on_arc(job, share):
 
 def test_row_15_a_straight_return_has_the_heights_of_f4(tmp_path):
     job = corner(tmp_path / "job", "straight", (101.250, 101.090), (-0.010, -0.010))
-    # F4: L 14.137, grade -1.132 %, 101.210, 101.170, 101.130
+    # L 14.137, grade -1.132 %, 101.210, 101.170, 101.130
     for share, z in ((0.25, 101.210), (0.5, 101.170), (0.75, 101.130)):
         assert on_arc(job, share) == pytest.approx(z, abs=1e-3)
     at = [one["station"] for one in layout(job)["points"] if one["street"] == "corner"]
@@ -249,7 +248,7 @@ def test_row_15_a_straight_return_has_the_heights_of_f4(tmp_path):
 
 def test_row_15_a_low_point_inside_a_fitted_return_is_told_as_in_f4b(tmp_path):
     job = corner(tmp_path / "job", "fitted", (101.250, 101.200), (-0.010, 0.006))
-    # F4b: internal low point at arc 10.416, z 101.1892
+    # internal low point at arc 10.416, z 101.1892
     assert on_arc(job, 10.416 / 14.137) == pytest.approx(101.1892, abs=1e-3)
     told = [one["text"] for one in layout(job)["findings"]]
     assert any("lowest at 10.41" in text and "101.1892" in text for text in told), told

@@ -196,7 +196,7 @@ def test_a_strip_that_is_not_known_well_enough_is_refused_with_its_reason(job_co
 
     assert words[0] == "LEAVE CLAY 1.5 cm LOW (plane STAB-15 mm)"
     (told,) = (text for text in words if "NOT USED" in text)
-    # acceptance row 54 of the job analysis: refused over 7 mm
+    # refused over 7 mm, the limit that is assumed
     assert "more than the 7 mm allowed" in told
 
 
@@ -234,7 +234,8 @@ def test_every_lot_has_a_target_of_its_own(job_copy):
     ]  # fmt: skip
     first, sag, last = (lot["left_low_m"] for lot in lots)
     assert first == last == whole["lots"][0]["left_low_m"]
-    # section 3.3 of the job analysis: fat clay at 15 kg/m2 rises 28 mm, lean at 12.5 15 mm
+    # worked out from the assumed inputs before this program:
+    # fat clay at 15 kg/m2 rises 28 mm, lean at 12.5 15 mm
     assert (first, sag) == (0.015, pytest.approx(0.028, abs=0.003))
     assert lots[1]["words"][0] == "LOT sag, 0+260.0 to 0+340.0: fat clay, dry, 15 kg/m2"
     remaining = [row for lot in lots for row in lot["tables"]["pregrade_remaining"]]

@@ -244,7 +244,7 @@ def walks(points):
 
 
 def test_the_walk_of_every_part_is_no_longer_than_the_best_of_a_thousand_tries(day):
-    """Row 30 of the job, part by part."""
+    """Up one side and back along the other, part by part."""
     rng = np.random.default_rng(11)
     for points in (day.dots, day.stakes.take(day.stakes.kind == "stake")):
         order, names, east, north = walks(points)

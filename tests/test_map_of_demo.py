@@ -1,6 +1,7 @@
 """The demo's map as a foreman needs it: it opens, it is small, nothing covers a number.
 
-Bars: acceptance rows 41 and 42, and text heights of 1.8 to 5 mm on paper (assumed there).
+Bars of our own: no text on another, a letter beside every colour, and texts 1.8 to 5 mm high on
+paper.
 """
 
 from __future__ import annotations
@@ -78,7 +79,7 @@ BLOCK = ("text-title", "text-legend", "text-caution")
 
 @pytest.mark.parametrize("scale", [250, 500, 1000])
 def test_labels_of_the_demo_do_not_overlap(inputs, drawn, scale):
-    """Row 41 wants less than 2 % at 1:250; none does, at that scale and at two others."""
+    """No text lies on another at 1:250, at that scale and at two others."""
     at_scale = replace(inputs, sheet=replace(inputs.sheet, scale=scale))
     made = drawn if scale == inputs.sheet.scale else plan.drawing(at_scale)
     found = boxes(made.picture, BLOCK)
@@ -127,7 +128,7 @@ def test_every_kind_of_thing_is_on_the_map_as_often_as_in_the_lists(document, da
 
 
 def test_every_class_has_a_letter_besides_its_colour(drawn):
-    """Row 42: in the legend, and on the map on every region that has room for it."""
+    """In the legend, and on the map on every region that has room for it."""
     picture = drawn.picture
     legend = [fill for fill in picture.fills if fill.layer == "legend"]
     words = [(w.text[k], w.x[k], w.y[k]) for w in picture.words if w.layer == "text-legend"

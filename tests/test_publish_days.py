@@ -110,7 +110,7 @@ def moved(text, mark, columns, decimal, shift_m):
 
 
 def test_the_base_is_told_from_the_blade(mornings):
-    """Row 50 of the acceptance table, on the demo's own files."""
+    """A datum 30 mm up and a grader at work are told apart, on the demo's own files."""
     found = publish_days.change_object(*mornings)
 
     assert found["datum"]["sure"]

@@ -114,7 +114,7 @@ def test_the_letter_says_the_sign_of_what_is_printed(cut):
 
 
 def test_a_hub_to_its_curb_reference():
-    # job F5: hub 100.512, top back of curb 100.277; straight curb 150 high, pan 0.30 at 6 %
+    # by hand: hub 100.512, top back of curb 100.277; straight curb 150 high, pan 0.30 at 6 %
     top, flowline = 100.277, 100.277 - 0.150
     lip = flowline + 0.30 * 0.06
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.checks.spread import robust_spread
 from pipeline.model import Finding, Findings
 
 ROD_STEPS: dict[str, float] = {
@@ -102,8 +103,7 @@ def median_and_error(residuals: ArrayLike, *, shot_sd_m: float = SHOT_SD_M) -> t
     if not values.size:
         return math.nan, math.nan
     middle = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - middle)))
-    return middle, 1.25 * max(spread, shot_sd_m) / math.sqrt(values.size)
+    return middle, 1.25 * max(robust_spread(values), shot_sd_m) / math.sqrt(values.size)
 
 
 def find_busts(

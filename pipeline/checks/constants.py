@@ -14,6 +14,7 @@ import numpy as np
 
 from pipeline.checks.bust import FEWEST, ROD_STEPS, median_and_error, name_constant
 from pipeline.checks.references import Breaks, Held, dictionary
+from pipeline.checks.spread import robust_spread
 from pipeline.checks.telling import at, counted, stretch_text, volume_text
 from pipeline.model import Feet, Finding, Findings, Ints, Shots, Texts
 from pipeline.settings import CheckRules
@@ -89,7 +90,7 @@ def find_constants(
     for rows in _groups(labels, held):
         values = held.residual[rows]
         offset, se = median_and_error(values, shot_sd_m=SHOT_SD_M)
-        spread = 1.4826 * float(np.median(np.abs(values - offset)))
+        spread = robust_spread(values)
         if abs(offset) <= max(3.0 * se, LEAST_M) or spread > rules.constant_spread_m:
             continue
         line = breaks[0][held.line[rows[0]]]

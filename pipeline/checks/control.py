@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.checks.references import matched
+from pipeline.checks.telling import at
 from pipeline.model import Finding, Findings, Severity, Shots
 from pipeline.settings import CheckRules
+
+REACH_M = 1.0
+"""A check shot this near to a recorded point is of that point, if it names none [assumed]."""
 
 
 def control_shots(shots: Shots, record: Shots, rules: CheckRules) -> Findings:
@@ -30,8 +35,7 @@ def control_shots(shots: Shots, record: Shots, rules: CheckRules) -> Findings:
     """
     found = []
     checked: set[int] = set()
-    for row in range(len(shots)):
-        match = _record_of(shots, row, record)
+    for row, match in enumerate(matched(shots, record, REACH_M).tolist()):
         if match < 0:
             found.append(_unmatched(shots, row))
             continue
@@ -50,28 +54,10 @@ def control_shots(shots: Shots, record: Shots, rules: CheckRules) -> Findings:
     return tuple(found)
 
 
-def _record_of(shots: Shots, row: int, record: Shots) -> int:
-    words = {str(shots.id[row]), *str(shots.note[row]).split()}
-    named = [i for i in range(len(record)) if record.id[i] in words]
-    if named:
-        return named[0]
-    if not len(record):
-        return -1
-    distance = np.hypot(record.easting - shots.easting[row], record.northing - shots.northing[row])
-    nearest = int(np.argmin(distance))
-    return nearest if distance[nearest] <= 1.0 else -1
-
-
 def _unmatched(shots: Shots, row: int) -> Finding:
-    return Finding(
-        severity="person",
-        kind="control not known",
-        text="check shot is not near any recorded control point",
-        do="name the control point in the note, or add it to the control file",
-        points=(str(shots.id[row]),),
-        file=shots.files[shots.file[row]],
-        line=int(shots.line[row]),
-    )
+    text = "check shot is not near any recorded control point"
+    do = "name the control point in the note, or add it to the control file"
+    return at(Finding("person", "control not known", text, do), shots, [row])
 
 
 def _compare(shots: Shots, row: int, record: Shots, match: int, rules: CheckRules) -> Finding:
@@ -87,13 +73,8 @@ def _compare(shots: Shots, row: int, record: Shots, match: int, rules: CheckRule
     elif plan > rules.control_warn_h_m or abs(dz) > rules.control_warn_v_m:
         severity, verdict = "person", "over the warning"
         do = "check bubble, height of instrument and rod; shoot it again"
-    return Finding(
-        severity=severity,
-        kind="control check",
-        text=f"{record.id[match]} re-shot: dE {de * 1000:+.0f} mm, dN {dn * 1000:+.0f} mm,"
-        f" dZ {dz * 1000:+.0f} mm, {verdict}",
-        do=do,
-        points=(str(shots.id[row]),),
-        file=shots.files[shots.file[row]],
-        line=int(shots.line[row]),
+    text = (
+        f"{record.id[match]} re-shot: dE {de * 1000:+.0f} mm, dN {dn * 1000:+.0f} mm,"
+        f" dZ {dz * 1000:+.0f} mm, {verdict}"
     )
+    return at(Finding(severity, "control check", text, do), shots, [row])

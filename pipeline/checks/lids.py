@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.checks.references import matched
 from pipeline.checks.telling import at, counted, listed, millimetres
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Utilities
 from pipeline.settings import CheckRules
@@ -18,20 +19,7 @@ REACH_M = 1.0
 
 def match_lids(shots: Shots, lids: Bools, record: Utilities) -> Ints:
     """Row of the record for each shot, -1 for none: by an id in its id or note, else by place."""
-    rows = np.full(len(shots), -1, dtype=np.int64)
-    of_name = {str(name): k for k, name in reversed(list(enumerate(record.id))) if name}
-    for row in np.flatnonzero(lids):
-        words = (str(shots.id[row]), *str(shots.note[row]).split())
-        named = [of_name[word] for word in words if word in of_name]
-        if named:
-            rows[row] = named[0]
-        elif len(record):
-            away = np.hypot(
-                record.easting - shots.easting[row], record.northing - shots.northing[row]
-            )
-            nearest = int(np.argmin(away))
-            rows[row] = nearest if away[nearest] <= REACH_M else -1
-    return rows
+    return np.where(lids, matched(shots, record, REACH_M), -1)
 
 
 def near_record(easting: Floats, northing: Floats, record: Utilities, reach_m: float) -> Bools:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.runs import Profiled
+from pipeline.checks.spread import robust_spread
 from pipeline.model import Bools, Floats, Ints
 from pipeline.model.arrays import lock_fields
 
@@ -219,7 +220,7 @@ def _spreads(profiled: Profiled, score: Floats, hoods: Hoods, pool: Bools) -> Fl
     """
     group = hoods.group
     good = pool & ~np.isnan(score)
-    spread = np.full(len(score), _spread(score[good]))
+    spread = np.full(len(score), robust_spread(score[good]))
     for number in range(int(group.max(initial=-1)) + 1):
         rows = np.flatnonzero(group == number)
         known = rows[good[rows]]
@@ -231,9 +232,5 @@ def _spreads(profiled: Profiled, score: Floats, hoods: Hoods, pool: Bools) -> Fl
         local = 1.4826 * np.median(sizes, axis=1)
         place = np.searchsorted(profiled.station[order], profiled.station[rows])
         window = np.clip(place - width // 2, 0, len(local) - 1)
-        spread[rows] = np.maximum(local[window], _spread(score[known]))
+        spread[rows] = np.maximum(local[window], robust_spread(score[known]))
     return spread
-
-
-def _spread(values: Floats) -> float:
-    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if len(values) else 0.0

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from pipeline.checks.telling import at, counted
 from pipeline.model import Bools, Finding, Findings, Shots, Texts
 from pipeline.model.arrays import of_each
 from pipeline.settings import Code
@@ -43,18 +44,12 @@ def unknown_codes(shots: Shots, base: Texts, codes: Mapping[str, Code]) -> Findi
     for text, rows in rows_of.items():
         near = difflib.get_close_matches(text.upper(), list(codes), n=1, cutoff=0.5)
         hint = f", did you mean {near[0]}?" if near else ""
-        found.append(
-            Finding(
-                severity="person",
-                kind="unknown code",
-                text=f"code {text!r} is not in the job's list{hint};"
-                f" {len(rows)} shot{'s' if len(rows) > 1 else ''} listed, not in the surface",
-                do="correct the code, or add it to the job file",
-                points=tuple(str(shots.id[row]) for row in rows),
-                file=shots.files[shots.file[rows[0]]],
-                line=int(shots.line[rows[0]]),
-            )
+        said = (
+            f"code {text!r} is not in the job's list{hint};"
+            f" {counted(len(rows), 'shot')} listed, not in the surface"
         )
+        do = "correct the code, or add it to the job file"
+        found.append(at(Finding("person", "unknown code", said, do), shots, rows))
     return tuple(found)
 
 
@@ -81,18 +76,12 @@ def repeated_ids(shots: Shots, apart_m: float) -> Findings:
             )
         )
         if gap > apart_m:
-            found.append(
-                Finding(
-                    severity="person",
-                    kind="id used twice",
-                    text=f"stands at two places {gap:.3f} m apart; both are used,"
-                    f" first seen in {shots.where(earlier)}",
-                    do="rename one of them",
-                    points=(name,),
-                    file=shots.files[shots.file[row]],
-                    line=int(shots.line[row]),
-                )
+            text = (
+                f"stands at two places {gap:.3f} m apart; both are used,"
+                f" first seen in {shots.where(earlier)}"
             )
+            twice = Finding("person", "id used twice", text, "rename one of them")
+            found.append(at(twice, shots, [row]))
     return tuple(found)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.checks.telling import at
 from pipeline.errors import InputError
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Shots
 
@@ -87,37 +88,20 @@ def _finding(shots: Shots, row: int, distance: float, mirrored: bool) -> Finding
     if mirrored:
         text += "; northing and easting look swapped"
         do = "exchange its northing and easting in the file"
-    return Finding(
-        severity="person",
-        kind="off the job",
-        text=text,
-        do=do,
-        points=(str(shots.id[row]),),
-        file=shots.files[shots.file[row]],
-        line=int(shots.line[row]),
-    )
+    return at(Finding("person", "off the job", text, do), shots, [row])
 
 
 def off_design(shots: Shots, feet: Feet, design: Floats, limit_m: float) -> tuple[Bools, Findings]:
     """Ground shots farther above or below the design than `limit_m`: unit or rod slips.
 
-    ``design`` is the target layer at each shot, NaN where it does not reach.
+    ``design`` is the height of today's layer at each shot (n,) [m], NaN where it does not reach.
     """
     gap = shots.elevation - design
     off = np.abs(np.nan_to_num(gap)) > limit_m
-    found = tuple(
-        Finding(
-            severity="person",
-            kind="far off the design",
-            text=f"stands {abs(gap[row]):.2f} m {'above' if gap[row] > 0 else 'below'}"
-            " the design; listed, not used",
-            do="check rod height and unit, shoot it again",
-            points=(str(shots.id[row]),),
-            file=shots.files[shots.file[row]],
-            line=int(shots.line[row]),
-            station=float(feet.station[row]),
-            offset=float(feet.offset[row]),
-        )
-        for row in np.flatnonzero(off)
-    )
-    return off, found
+    do = "check rod height and unit, shoot it again"
+    found = []
+    for row in np.flatnonzero(off):
+        side = "above" if gap[row] > 0 else "below"
+        text = f"stands {abs(gap[row]):.2f} m {side} the design; listed, not used"
+        found.append(at(Finding("person", "far off the design", text, do), shots, [row], feet))
+    return off, tuple(found)

@@ -75,7 +75,7 @@ def judge_precision(
     Two sessions of one receiver differ by a height that their own precision does
     not show, 12 mm or so [assumed]: so a satellite hub needs the bench mark however
     small its stated sigma is. A state's design manual keeps satellites off pavement
-    matches altogether (Wisconsin DOT FDM 9-30, by way of the trade notes).
+    matches altogether (Wisconsin DOT, Facilities Development Manual 9-30-1).
     """
     by_note, loose, pdop = _stated(shots)
     satellite = satellite | by_note

@@ -15,7 +15,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.checks.telling import at, counted
-from pipeline.model import BreakLine, Feet, Finding, Findings, Floats, Ints, Shots, Texts, texts
+from pipeline.model import (
+    BreakLine,
+    Feet,
+    Finding,
+    Findings,
+    Floats,
+    Ints,
+    Shots,
+    Texts,
+    Utilities,
+    texts,
+)
 from pipeline.model.arrays import lock_fields, of_each
 from pipeline.settings import Code
 
@@ -180,7 +191,7 @@ def group_labels(shots: Shots) -> Texts:
     return texts(known[three] for three in threes)
 
 
-def matched(shots: Shots, record: Shots, reach_m: float) -> Ints:
+def matched(shots: Shots, record: Shots | Utilities, reach_m: float) -> Ints:
     """Row of the record that each shot stands on, -1 for none: by name, else by place.
 
     A record's id in the shot's own id or in its note counts first, so a slip of

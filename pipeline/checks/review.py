@@ -14,7 +14,6 @@ import numpy as np
 from pipeline.checks import (
     constants,
     coverage,
-    days,
     facets,
     gaps,
     lids,
@@ -97,8 +96,17 @@ def review_shots(case: Case, fate: Texts) -> tuple[Texts, Findings]:
 
 
 def _whole(case: Case, fate: Texts) -> Findings:
-    """The ground that is left against today's layer, as a whole."""
-    rows = np.flatnonzero((fate == GROUND) & ~np.isnan(case.shots.elevation))
+    """The ground that is left against today's layer, street by street.
+
+    A return or the edge of a bulb has no crossfall of its own to be held against.
+    """
+    streets = [one for one in case.views if one.kind == "street"]
+    return tuple(finding for one in streets for finding in one.say(_whole_along(one, fate)))
+
+
+def _whole_along(case: Case, fate: Texts) -> Findings:
+    here = fate == GROUND if case.mine is None else (fate == GROUND) & case.mine
+    rows = np.flatnonzero(here & ~np.isnan(case.shots.elevation))
     if not len(rows):
         return ()
     layers: dict[str, list[BreakLine]] = {}
@@ -355,24 +363,3 @@ def review_surface(
         found += one.say(facets.facet_findings(net, flat, lost, told, rules, one.called))
         found += one.say(facets.long_findings(net, long, longest, rules, one.called))
     return found + lids.rim_findings(case.shots, case.feet, fate == "lid", ground, rules)
-
-
-def review_days(case: Case, fate: Texts, area_m2: float) -> Findings:
-    """Hubs, lids and control of today against yesterday's; nothing without a day before.
-
-    ``area_m2`` is the street that a common shift would stand over.
-    """
-    if case.yesterday is None:
-        return ()
-    kinds = case.job.codes
-    base = names.base_codes(case.yesterday, kinds)
-    fixed = np.isin(fate, ("hub", "lid", "control"))
-    old = np.zeros(len(base), dtype=bool)
-    for kind in ("hub", "lid", "control"):
-        old |= names.kind_rows(base, kinds, kind)
-    rows = np.flatnonzero(fixed)
-    feet = case.feet
-    here = feet.take(rows)
-    today = case.shots.take(rows)
-    moves = days.compare_fixed(today, case.yesterday.take(old), case.job.checks)
-    return days.day_findings(today, here, moves, area_m2, case.job.checks)

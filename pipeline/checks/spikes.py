@@ -31,7 +31,7 @@ PAIR_M, LINE_PAIR_M = 3.0, 7.5
 """Two alone belong together this near: on open ground, and on a coded line, where a curb
 drops at a drive [assumed]."""
 ELONGATED, PARALLEL = 4.0, np.radians(15.0)
-"""A line feature is this much longer than wide, within this of the street (trade notes 5.4)."""
+"""A line feature is this much longer than wide, within this of the street [assumed]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,6 +14,7 @@ import numpy as np
 
 from pipeline.checks.bust import median_and_error
 from pipeline.checks.references import Breaks, section_height
+from pipeline.checks.spread import robust_spread
 from pipeline.checks.telling import counted, millimetres
 from pipeline.model import Feet, Finding, Findings, Floats, Ints
 from pipeline.settings import CheckRules
@@ -98,7 +99,7 @@ def _spread(residual: Floats) -> float:
     values = residual[~np.isnan(residual)]
     if len(values) < FEWEST:
         return np.inf
-    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+    return robust_spread(values)
 
 
 def _middle(residual: Floats) -> float:

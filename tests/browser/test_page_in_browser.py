@@ -35,5 +35,5 @@ def test_taps_answer_as_lath_at_does_and_the_console_is_silent(check_page, tmp_p
         check_page.check_calm(page, [file], wrong.append)
 
     assert wrong == []
-    # a phone without room still takes it (acceptance, row 35)
+    # a phone without room still takes it (a bar of our own)
     assert file.stat().st_size < 1_000_000

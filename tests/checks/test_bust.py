@@ -1,4 +1,4 @@
-"""A rod bust by its constant: trade notes rows 43 to 45, and no alarm on clean days."""
+"""A rod bust by its constant, and no alarm on clean days."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from pipeline.checks.bust import (
     slope,
     untested,
 )
+from pipeline.checks.spread import robust_spread
 
 JOB = {"curb height": 0.150, "gravel": 0.200, "asphalt": 0.085, **ROD_STEPS}
 """Dimensions of a made-up street beside the rod's own steps."""
@@ -34,7 +35,7 @@ def morning(seed, *, bust=0.0, overlaps=5, sd=0.012):
 
 
 def test_a_bust_of_ten_centimetres_is_found_measured_and_named():
-    # acceptance figure of the trade notes, row 43: 0.10 m in 40 shots with 5 overlaps
+    # a bar of our own: 0.10 m in 40 shots with 5 overlaps
     (bust,) = find_busts(*morning(43, bust=0.10), JOB)
     assert bust.group == "S1 rod 1.60"
     assert (bust.shots, bust.overlaps) == (40, 5)
@@ -60,19 +61,17 @@ def test_it_is_found_whatever_the_noise_and_mostly_within_a_centimetre():
 
 
 def test_clean_days_raise_no_alarm():
-    # trade notes, row 43: at most 2 % of 100 clean days, here of two groups each
+    # a bar of our own: at most 2 % of 100 clean days, here of two groups each
     assert sum(bool(find_busts(*morning(seed), JOB)) for seed in range(100)) <= 2
 
 
 def test_a_mixed_curb_reference_is_named():
-    # trade notes, row 44
     groups, residuals = morning(44, bust=0.150, sd=0.004)
     (bust,) = find_busts(groups, residuals, JOB, shot_sd_m=0.005)
     assert set(bust.names) == {"curb height", "rod step 0.15 m"}
 
 
 def test_a_layer_shot_for_another_is_named():
-    # trade notes, row 45
     groups, residuals = morning(45, bust=-0.200, sd=0.004)
     (bust,) = find_busts(groups, residuals, JOB, shot_sd_m=0.005)
     assert set(bust.names) == {"gravel", "rod step 0.20 m"}
@@ -125,7 +124,7 @@ def test_groups_without_enough_overlaps_are_told():
 
 
 def test_power_of_five_overlaps_against_the_trade_notes():
-    # the trade notes compute 84 % at 30 mm for a mean at 3 sigma; here the median and its own
+    # 84 % at 30 mm is computed for a mean at 3 sigma; here the median and its own
     # threshold, its standard deviation of 1.197 sd / sqrt(5) from normal order statistics; a MAD
     # larger than the floor raises the threshold now and then
     threshold = 3.0 * 1.25 * 0.012 / math.sqrt(5)
@@ -148,3 +147,9 @@ def test_what_grows_is_told_from_what_is_constant():
 def test_two_points_have_no_trend():
     assert slope([0.1, 0.2, math.nan], [0.0, 1.0, 2.0])[1] is False
     assert slope([0.1, 0.2, 0.3], [5.0, 5.0, 5.0])[1] is False
+
+
+def test_the_spread_is_the_standard_deviation_of_a_normal_sample():
+    values = stats.norm.ppf((np.arange(20_000) + 0.5) / 20_000, loc=3.0, scale=0.012)
+
+    assert robust_spread(np.append(values, np.nan)) == pytest.approx(0.012, rel=1e-4)

@@ -1,4 +1,4 @@
-"""A curb reference or a layer mixed up is named: trade notes rows 44 and 45."""
+"""A curb reference or a layer mixed up is named."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def test_a_curb_reference_is_named(breaks, feet_at):
     shots = make_shots(feet.station, feet.offset, heights, files=("curb.csv",))
     (finding,) = constant_findings(shots, feet, (constant,), RULES)
 
-    # row 44: constant 0.150 named "TBC vs FL"
+    # 0.150 is the height of the curb over its flow line
     assert constant.offset == pytest.approx(0.150, abs=0.005)
     assert constant.names == ("top back of curb for flowline", "rod step 0.15 m")
     assert "set-up S1 (12 shots on flowline, 0+010.0 to 0+090.0) reads 0.1" in finding.text
@@ -78,7 +78,7 @@ def test_a_layer_is_named_by_its_thickness(breaks, feet_at):
     found = find_constants(labels, held, feet, (below[1:], finish + below), RULES)
     (constant,) = of_layers(found)
 
-    # row 45: the thickness of the gravel
+    # the thickness of the gravel
     assert constant.names == ("gravel top for stabilised top",)
     assert found[0].names == ("gravel top for stabilised top", "rod step 0.20 m")
 
@@ -109,7 +109,7 @@ def test_good_groups_are_silent_in_at_least_98_of_100_days(breaks, feet_at):
         feet, held, labels = held_on("flowline", 4.0, heights, finish, feet_at)
         alarms += bool(find_constants(labels, held, feet, (finish, finish + below), RULES))
 
-    # the false alarm figure of row 43
+    # at most 2 % false alarms: a bar of our own
     assert alarms <= 2
 
 

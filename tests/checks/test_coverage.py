@@ -1,4 +1,4 @@
-"""A break that nobody shot is found and costed: trade notes 5.2 and row 25."""
+"""A break that nobody shot is found and costed."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def test_a_missing_crown_costs_3_2_cubic_metres_each_ten_metres(street):
     placed = rows(drop=lambda s, o: o == 0)
     (missing,) = missing_breaks(street, placed, RULES)
 
-    # row 25 of the trade notes: 3.2 m3 per 10 m within 5 %; 0.5 W (e W / 2) = 0.32 m2
+    # by hand: 3.2 m3 per 10 m within 5 %; 0.5 W (e W / 2) = 0.32 m2
     assert missing.lost_m3 / 10 == pytest.approx(3.2, rel=0.05)
     assert missing.lost_m3 == pytest.approx(lost_by_scipy(placed), rel=0.01)
     assert missing.sag_m == pytest.approx(0.080, abs=1e-9)
@@ -99,7 +99,7 @@ def test_a_line_that_passes_meets_the_break_between_its_shots(street):
 
 
 def test_a_shot_beside_the_break_does_not_meet_it(street):
-    # 0.5 m is the trade notes' reach
+    # 0.5 m is the reach that is assumed
     def moved(by):
         placed = rows()
         offset = np.where(placed.offset == 0, by, placed.offset)

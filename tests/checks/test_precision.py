@@ -1,4 +1,4 @@
-"""What a shot is good enough for: trade notes Q4 and row 49."""
+"""What a shot is good enough for; common practice, no source."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def kinds(found):
 
 @pytest.mark.parametrize("note", ["", "RTK fix PDOP 1.8"])
 def test_a_satellite_hub_without_bench_shift_gives_no_cut(note):
-    # row 49: hub outputs refuse RTK-only data without bench shift
+    # a hub by satellite alone is refused where nobody states a shift to a bench mark
     judged, found = judge_precision(shot(note), ALL, ALL if not note else NONE, RULES)
 
     assert judged.refused.tolist() == [True]
@@ -62,7 +62,7 @@ def test_an_instrument_hub_is_used_and_told_where_it_is_coarse():
     ("given", "good"),
     [
         ({}, True),
-        # trade notes Q4: clay map VRMS <= 25 mm, PDOP <= 4
+        # the limits of a clay map that are assumed: 25 mm in height, PDOP 4
         ({"sigma_v": 0.025}, True),
         ({"sigma_v": 0.026}, False),
         ({"note": "rtk pdop=4.0"}, True),
@@ -80,7 +80,7 @@ def test_a_map_of_clay_bears_25_millimetres_and_a_pdop_of_4(given, good):
 def test_a_missing_precision_is_assumed_and_said():
     judged, (finding,) = judge_precision(shot(sigma_v=np.nan), NONE, NONE, RULES)
 
-    # trade notes C07: 17 mm for a satellite mark with hub and reading
+    # what is assumed of a satellite mark with hub and reading: 17 mm
     assert judged.sigma_v.tolist() == [0.017]
     assert judged.assumed.tolist() == [True]
     assert finding.severity == "note"

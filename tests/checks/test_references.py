@@ -25,7 +25,7 @@ from pipeline.settings import Code
 
 @pytest.fixture
 def curb(break_line):
-    """A straight curb 150 high: the roll of the trade notes' case F5 is another matter."""
+    """A straight curb 150 high: a curb that is rolled is another matter."""
     return (
         break_line("crown", "finish", 0, 0.0, 100.00),
         break_line("lip", "finish", 1, 3.7, 99.93),
@@ -79,7 +79,7 @@ def test_a_shot_is_held_against_the_break_of_its_name_on_its_side(curb, feet_at)
 
 
 def test_a_code_away_from_its_break_is_told_once_a_break(curb, feet_at):
-    # trade notes Q8: a flow line 2 m inside the road
+    # a flow line 2 m inside the road
     feet = feet_at([10.0, 20.0, 30.0], [4.02, 2.0, 1.5])
     stated = texts(["flowline"] * 3)
     held = against_breaks(feet, np.full(3, 99.9), stated, curb, 1.0)

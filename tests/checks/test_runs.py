@@ -40,7 +40,7 @@ def test_a_planted_bust_is_found_within_ten_millimetres(bust):
 
 
 def test_clean_mornings_raise_no_alarm():
-    # at most 2 % false alarms: the acceptance figure of the trade notes, row 43
+    # at most 2 % false alarms: a bar of our own
     alarms = sum(bool(runs_of(*street(seed))) for seed in range(100))
 
     assert alarms <= 2

@@ -1,4 +1,4 @@
-"""Units, axes and origins of a whole file: trade notes C01 and row 3."""
+"""Units, axes and origins of a whole file."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def given(east, north, name="morning.csv"):
     ],
 )
 def test_a_slipped_file_is_refused_by_name(east, north, words):
-    # row 3 of the trade notes: six fixtures, correct verdict, no silent conversion
+    # six fixtures, correct verdict, no silent conversion
     with pytest.raises(
         InputError, match=rf"morning.csv: its 50 shots lie on the job only if.*{words}"
     ):

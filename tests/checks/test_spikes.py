@@ -1,4 +1,4 @@
-"""Planted spikes are found; curbs, banks, windrows and lids are not faults: trade notes row 46."""
+"""Planted spikes are found; curbs, banks, windrows and lids are not faults."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def judge_ground(station, offset, height, code=None):
 def test_of_twenty_planted_spikes_eighteen_are_found(mornings):
     found = [int((judged.suspect & street.planted).sum()) for street, judged in mornings]
 
-    # acceptance row 46 of the trade notes: at least 18 of 20. A tenth of the clay is spikes
+    # a bar of our own: at least 18 of 20. A tenth of the clay is spikes
     # here; where three meet on one line the good shots between them cannot be told
     assert sum(count >= 18 for count in found) >= 14
     assert sum(found) / (20 * len(found)) >= 0.95
@@ -55,7 +55,7 @@ def test_of_twenty_planted_spikes_eighteen_are_found(mornings):
 
 def test_no_curb_bank_or_windrow_is_excluded(mornings):
     for street, judged in mornings:
-        # row 46: none
+        # none of them
         assert not (
             judged.suspect & np.isin(street.truth, ["curb", "bank", "windrow", "lid"])
         ).any()
@@ -156,7 +156,7 @@ def test_too_few_of_their_like_are_not_judged():
 
 
 def test_nothing_is_deleted(mornings):
-    # row 47: every shot has one verdict
+    # every shot has one verdict
     for street, judged in mornings:
         assert len(judged.suspect) == len(judged.residual) == len(street.profiled.height)
         assert not (judged.suspect & (judged.cluster >= 0)).any()

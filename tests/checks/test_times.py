@@ -1,4 +1,4 @@
-"""Days, order and crews by the times of the shots: trade notes Q14; dates against datetime."""
+"""Days, order and crews by the times of the shots; dates against datetime."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pairs at one place and files given again: trade notes Q7 and row 48."""
+"""Pairs at one place and files given again."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def test_only_the_conflict_needs_a_person(feet_at):
 
 
 def test_a_street_of_curb_faces_keeps_every_shot(feet_at):
-    # row 48: curb face pairs not merged; 0 to 5 cm apart, 150 mm high
+    # curb face pairs not merged; 0 to 5 cm apart, 150 mm high
     rng = np.random.default_rng(48)
     along = np.repeat(np.arange(0.0, 200.0, 10.0), 2)
     aside = np.tile([0.0, 1.0], 20) * rng.uniform(0.0, 0.05, 40)

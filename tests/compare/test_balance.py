@@ -48,7 +48,7 @@ def noisy_window(shots, bias, rng):
 
 @pytest.mark.parametrize("shots", [20, 28, 40])
 def test_a_bias_of_8_mm_is_found_and_even_noise_passes(shots):
-    """Acceptance row 29. Noise of +-20 mm has a mean of sd 2.6 mm from 20 shots, 1.8 from 40.
+    """Noise of +-20 mm has a mean of sd 2.6 mm from 20 shots, 1.8 from 40.
 
     With 20 shots both cannot be had: 8 mm is 3.1 sd away, so a rule that finds it in 95
     of 100 cases stops some noise. Expected of the rule: 78, 93 and 98 of 100 pass.

@@ -71,7 +71,7 @@ def test_wedge_and_prism_are_exact_by_end_areas(rectangle):
 
 
 def test_end_areas_of_a_straight_rough_street_within_three_per_cent(surface_of):
-    """Acceptance row 27, sections at the rows of shots."""
+    """End areas beside the exact volume, sections at the rows of shots."""
     s, o = (v.ravel() for v in np.meshgrid(np.arange(0.0, 201, 10), np.linspace(-5, 5, 7)))
     z = 0.03 * np.sin(s / 28) + 0.005 * np.cos(s / 28 + o / 3)
     ground = surface_of(s, o, z)

@@ -61,7 +61,7 @@ def graded(station, offset):
 
 
 def test_a_datum_of_30_mm_is_told_from_50_mm_of_grading():
-    """Row 50 of the acceptance table, with the noise of satellite shots."""
+    """The same with the noise of satellite shots."""
     before = ground(noise=SD)
     after = ground(graded, noise=SD, seed=9, shift=0.030)
     shift = datum_shift(fixed_things(hubs(), hubs(0.030, seed=3)), least_m=0.010)
@@ -88,7 +88,7 @@ def test_without_a_datum_shift_none_is_made_of_grading():
 
 
 def test_without_fixed_things_a_swell_of_30_mm_is_not_called_sure():
-    """job.md finding 5: two satellite sessions know the mean of a swell to 17 mm."""
+    """Two satellite sessions know the mean of a swell to 17 mm."""
     shift = datum_shift(fixed_things(hubs(n=2), hubs(n=2, seed=5)), least_m=0.010)
     before, after = ground(), ground(shift=0.030)
     found = compare_days((before, after), noise_of(before, after), street(), shift)

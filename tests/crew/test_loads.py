@@ -8,7 +8,7 @@ from pipeline.settings_earthwork import Bulking, Hauling
 
 
 def test_sixteen_cubic_metres():
-    """F7 and acceptance row 55: 2.23 boxes so 3 by volume, 31.5 t so 2 by mass, 3 in all."""
+    """Worked by hand: 2.23 boxes so 3 by volume, 31.5 t so 2 by mass, 3 in all."""
     got = clay_loads(16.0, 0.0, Hauling(), Bulking())
     assert got.loose_m3 / (12 * 0.95) == pytest.approx(2.23, abs=0.005)
     assert got.tonnes == pytest.approx(31.5, abs=0.05)
@@ -17,7 +17,7 @@ def test_sixteen_cubic_metres():
 
 
 def test_the_remaining_area_of_the_worked_example():
-    """Section 3.6: 2400 m2 and 5.7 mm: 13.7 m3, 21.8 loose, 2 loads +- 1."""
+    """Worked by hand: 2400 m2 and 5.7 mm: 13.7 m3, 21.8 loose, 2 loads +- 1."""
     got = clay_loads(2400 * 0.0057, 2400 * 0.0038, Hauling(), Bulking())
     assert got.loose_m3 == pytest.approx(21.8, abs=0.1)
     assert got.words == "2 loads +- 1 (box governs)"
@@ -41,7 +41,7 @@ def test_doubt_is_never_shown_as_none():
 
 
 def test_gravel_and_water():
-    """C59: a centimetre over 1600 m2 is 35 t. 134 m3 of water fill 14 tankers of 10 m3."""
+    """By hand: a centimetre over 1600 m2 is 35 t. 134 m3 of water fill 14 tankers of 10 m3."""
     assert gravel_tonnes(16.0, Hauling()) == pytest.approx(35.2)
     assert tanker_loads(134_000.0, Hauling()) == 14
     assert tanker_loads(130_000.0, Hauling()) == 13

@@ -1,4 +1,4 @@
-"""Machine path and backing bank: row 58 and fixture F10 of the job."""
+"""Machine path and backing bank: an example worked by hand."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def test_what_stands_in_the_room_is_a_conflict_wherever_shots_are(corridor):
 
 
 def test_a_pad_20_mm_low_costs_its_concrete(corridor):
-    # F10: 20 mm low, 0.6 m wide, 100 m: 1.2 m3
+    # by hand: 20 mm low, 0.6 m wide, 100 m: 1.2 m3
     assert pad_concrete_m3(0.020, 0.6, 100.0) == pytest.approx(1.2)
     path = path_over(corridor, lambda s, o: -0.020 + 0.0 * s)
     (low,) = [c for c in path.conflicts if c.side == 1]

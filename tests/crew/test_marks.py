@@ -1,4 +1,4 @@
-"""Passes, offset line, stale marks, disturbed hubs: rows 36, 38, 39 and 51 of the job."""
+"""Passes, offset line, stale marks, disturbed hubs."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ RULES = StakeRules(hub_behind_m=1.5, reference="top back of curb")
 
 @given(st.floats(0.0005, 3.0), st.sampled_from([0.05, 0.075, 0.1, 0.3]))
 def test_passes_are_cut_over_pass_rounded_up(cut, one):
-    # job C45: n = ceil(cut / cut per pass)
+    # n = ceil(cut / cut per pass)
     n = int(passes.count(cut, one))
     assert n >= 1
     assert n * one >= cut - 1e-6
@@ -54,7 +54,7 @@ def test_passes_are_told_by_stretch_with_the_deepest_place():
 
 
 def test_the_offset_line_of_the_job_is_painted_90_cm_from_the_hubs():
-    # job C40: hubs 1.50 behind the curb, X 0.30, clearance 0.30 -> 0.90
+    # by hand: hubs 1.50 behind the curb, X 0.30, clearance 0.30 -> 0.90
     assert float(passes.line_from_hub(1.50, 0.30, 0.30)) == pytest.approx(0.90, abs=1e-12)
 
 
@@ -141,7 +141,7 @@ def test_the_slope_to_the_next_hub_is_that_of_the_curb(corridor):
 
 
 def test_the_job_chooses_what_stands_on_which_face(corridor):
-    # row 33; "construction data on front, station on back" (REF-GS-8)
+    # "construction data on front, station on back" (REF-GS-8)
     hubs = hubs_at([-5.75], [51.0])
     at = feet.locate(corridor.alignment, hubs.easting, hubs.northing)
     manual = StakeRules(hub_behind_m=1.5, reference="top back of curb", faces="manual")
@@ -177,7 +177,7 @@ def test_the_list_to_paint_walks_out_and_back_and_ticks_what_is_done(corridor):
     right = [row[column["station"]] for row in table.rows if row[column["side"]] == "R"]
     assert right == sorted(right, reverse=True)
     for row in table.rows:
-        # row 36: no dot off grade
+        # no dot off grade
         done = row[column["done"]] == "yes"
         assert done == (row[column["paint"]] == "GRADE")
         if done:

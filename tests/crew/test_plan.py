@@ -221,7 +221,7 @@ def map_words(picture):
 
 
 def test_no_two_texts_of_the_map_overlap(drawn):
-    """Acceptance: less than 2 % of boxes overlap at 1:250; here none does, at 1:500."""
+    """No box of a text overlaps another, at 1:500."""
     boxes = [box for _, _, box in map_words(drawn.picture)]
     assert len(boxes) > 500
     first, second = shapely.STRtree(boxes).query(boxes, predicate="intersects")
@@ -543,7 +543,7 @@ def test_profiles_and_sections_have_sheets_that_read_back_at_their_scale(sided, 
 
 
 def test_texts_of_the_side_sheets_do_not_overlap(sided):
-    """Acceptance: less than 2 % of boxes overlap; here none does."""
+    """No box of a text overlaps another."""
     for page in sided.pages[-5:]:
         found = []
         for words in page.picture.words:
@@ -657,7 +657,7 @@ def test_band_words_say_their_limits():
 
 
 def test_a_local_shift_goes_into_every_coordinate_and_is_printed(inputs, drawn):
-    """Acceptance: within 1 mm after a reader has cut every coordinate to 32 bits."""
+    """Within 1 mm after a reader has cut every coordinate to 32 bits."""
     near = plan.drawing(replace(inputs, local_shift=True))
     east, north = near.shift
     assert drawn.shift == (0.0, 0.0)

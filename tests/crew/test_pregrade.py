@@ -39,7 +39,7 @@ def sheet(found, of):
 
 
 def test_the_sheet_of_dry_lean_clay():
-    """Section 3.8 of the job analysis, with its own figures for 1600 m2: 3 loads, 35 t, 2.4 %."""
+    """Worked out before this program for 1600 m2: 3 loads, 35 t, 2.4 %."""
     of = job()
     found = decision(of, LOT)
     said = lines(found, of.hauling)
@@ -57,7 +57,7 @@ def test_the_sheet_of_dry_lean_clay():
 
 
 def test_planes_of_the_worked_example():
-    """F11: stabilised 100.210, left 15 mm low: clay 100.195, rotor 99.895."""
+    """By hand: stabilised 100.210, left 15 mm low: clay 100.195, rotor 99.895."""
     found = decision(job(), LOT)
     assert 100.210 - found.lowering == pytest.approx(100.195)
     assert 100.210 - found.lowering - found.rules.mix_depth_m == pytest.approx(99.895)
@@ -194,7 +194,7 @@ def test_another_spread_rate():
 
 
 def test_every_figure_carries_its_mark():
-    """Acceptance row 56: source, assumed, practice or job, on each row."""
+    """Source, assumed, practice or job, on each row."""
     of = job(given=frozenset({"stabilising.mix_depth_m", "costs.surplus_per_m3"}))
     rows = evidence(decision(of, LOT), of).rows
     marks = {row[0]: row[3] for row in rows}
@@ -276,7 +276,7 @@ def plane(low, area=480.0):
 
 
 def test_what_remains_of_the_worked_example():
-    """Section 3.6: 2400 m2 left 15 mm low, a rise of 20.7 +- 3.8: 13.7 m3, 2 loads +- 1."""
+    """By hand: 2400 m2 left 15 mm low, a rise of 20.7 +- 3.8: 13.7 m3, 2 loads +- 1."""
     of = job()
     found = decision(of, Lot("street", 0.0, 100.0, 2400.0))
     belief = replace(found.belief, after=replace(found.belief.after, mean=0.0207, sd=0.0038))

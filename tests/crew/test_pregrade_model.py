@@ -1,7 +1,7 @@
 """The rise of stabilised clay: solids, tables worked out before this program, and the trade's rule.
 
-The tables stand in the job analysis of this project (sections 3.3, 3.4 and C60), computed there
-from assumed inputs; they check the arithmetic, not the clay.
+The tables were computed from the assumed inputs by other means, before this program was
+written; they check the arithmetic, not the clay.
 """
 
 from dataclasses import replace
@@ -45,14 +45,14 @@ def median_mm(rules):
 
 @pytest.mark.parametrize(("soil", "moisture"), MEDIANS)
 def test_medians_of_the_table(soil, moisture):
-    """Acceptance row 52, 200 000 draws."""
+    """Medians of the table, with 200 000 draws."""
     *want, near = MEDIANS[soil, moisture]
     got = [median_mm(job(soil, moisture, spread)) for spread in (10.0, 12.5, 15.0)]
     assert got == pytest.approx(want, abs=near)
 
 
 def test_quantiles_of_dry_lean_clay():
-    """Table 3.3: 8.2 and 22.1 mm at 12.5 kg/m2 below and above which one in ten lies."""
+    """The table: 8.2 and 22.1 mm at 12.5 kg/m2 below and above which one in ten lies."""
     rules = job()
     got = np.percentile(1000 * draws(inputs_of(rules), rules), [10, 90])
     assert got == pytest.approx([8.2, 22.1], abs=0.1)
@@ -109,7 +109,7 @@ def test_no_cement_and_one_density_change_nothing():
 
 
 def test_a_density_mismatch_by_hand():
-    """Finding 3 of the job analysis: 97 to 95 % adds 6.3 mm on 300 mm, 92 to 98 % takes 18 mm."""
+    """By hand: 97 to 95 % adds 6.3 mm on 300 mm, 92 to 98 % takes 18 mm."""
     plain = replace(inputs_of(job()), spread=0.0)
     up = rise_of(replace(plain, before=0.97, after=0.95))
     down = rise_of(replace(plain, before=0.92, after=0.98))
@@ -119,7 +119,7 @@ def test_a_density_mismatch_by_hand():
 
 
 def test_sensitivities_of_the_table():
-    """Table 3.4: base 15.0 mm, one input at a time [mm].
+    """The table: base 15.0 mm, one input at a time [mm].
 
     It holds the density after mixing as it is; the model itself lets it fall with the
     cement, so there a spread 5 % off moves twice as much and the depth nothing.
@@ -141,7 +141,7 @@ def test_sensitivities_of_the_table():
 
 
 def test_doubt_of_both_densities_with_and_without_correlation():
-    """Table 3.4: 2 % on each density gives 8.7 mm apart, 5.5 mm with a correlation of 0.6."""
+    """The table: 2 % on each density gives 8.7 mm apart, 5.5 mm with a correlation of 0.6."""
     errors = {
         "spread_error": 0.0, "depth_error_m": 0.0, "density_error": 0.0, "saturation_error": 0.0,
         "compaction_before_error": 0.97 * 0.02, "compaction_after_error": 0.97 * 0.02,
@@ -189,7 +189,7 @@ def test_very_wet_clay_takes_no_water_and_hardly_rises():
 
 
 def test_water_for_dry_clay():
-    """C60 of the job analysis: 32 L/m2 from 13 to 19 %."""
+    """By hand: 32 L/m2 from 13 to 19 %."""
     got = inputs_of(job())
     assert (got.moisture_before, got.moisture_after) == (pytest.approx(0.13), pytest.approx(0.19))
     assert water_l_m2(got) == pytest.approx(32.5, abs=0.6)
@@ -216,7 +216,7 @@ def test_wet_clay_is_no_denser_than_its_water_allows():
 
 
 def test_the_field_number_and_what_one_more_kg_does():
-    """Table 3.3: 1.2 mm per kg/m2 for dry lean clay, 1.9 for fat clay, 0.6 for silt."""
+    """The table: 1.2 mm per kg/m2 for dry lean clay, 1.9 for fat clay, 0.6 for silt."""
     numbers = {
         ("lean clay", "dry"): 1.2, ("fat clay", "dry"): 1.9, ("silt", "optimum"): 0.6,
     }  # fmt: skip

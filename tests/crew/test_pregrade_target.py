@@ -28,7 +28,7 @@ EVENLY = (np.arange(400_000) + 0.5) / 400_000
     [(1, 2, -3.9, -1.3), (1, 1, 0.0, 0.0), (1.5, 1, 2.3, 0.8), (2, 1, 3.9, 1.3), (3, 1, 6.1, 2.0)],
 )
 def test_the_table_of_shifts(over, under, wide, narrow):
-    """Section 3.5 of the job analysis: shift from the median [mm] at 9 and 3 mm of doubt."""
+    """Worked out from the normal law: shift from the median [mm] at 9 and 3 mm of doubt."""
     for sd, want in ((0.009, wide), (0.003, narrow)):
         prices = Prices(over, under, STATED)
         closed, cost = normal_target(0.015, sd, prices)

@@ -47,7 +47,7 @@ def sheet_of(corridor, shots, reference):
 
 
 def test_one_hub_reads_differently_to_every_reference_and_names_it(corridor):
-    # job F5: the hub stands 0.235 above the top back of curb, 0.367 above the lip
+    # by hand: the hub stands 0.235 above the top back of curb, 0.367 above the lip
     shots = hub(5.75, 40.0, 50.8 + TOP + 0.235)
     marks = {
         name: cutsheet.lath_front(sheet_of(corridor, shots, name), 0, Rounding())

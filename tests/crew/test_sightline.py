@@ -1,4 +1,4 @@
-"""Boning rods: row 37 and fixture F6 of the job; the eye's limit by the angle it tells apart."""
+"""Boning rods: an example worked by hand; the eye's limit by the angle it tells apart."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def sights(corridor, ground, station=(20.0, 30.0), rules=RULES, on_grade=0.010):
 
 
 def test_the_card_of_the_job_reads_80_mm_at_the_crown_and_nothing_on_a_one_way_fall():
-    # F6: lips 100.000 / 100.060, 8 m apart, crown 80 mm over the chord
+    # by hand: lips 100.000 / 100.060, 8 m apart, crown 80 mm over the chord
     crown = 0.5 * (100.000 + 100.060) + 0.080
     assert sightline.correction([crown], [0.5], 100.000, 100.060)[0] == pytest.approx(0.080)
     share = np.linspace(0.0, 1.0, 9)
@@ -90,7 +90,7 @@ def test_ground_in_the_way_and_a_long_sight_are_said(corridor):
 
 
 def test_the_eye_tells_apart_an_arc_minute():
-    # 2.3 mm at 8 m, 5.8 mm at 20 m, 11.6 mm at 40 m (job C44, computed)
+    # 2.3 mm at 8 m, 5.8 mm at 20 m, 11.6 mm at 40 m (tan of one minute of arc, by hand)
     exact = SightRules(dot_sigma_m=1e-12)
     got = [1000 * float(sightline.sight_error(1.0, d, exact)) for d in (8.0, 20.0, 40.0)]
     assert got == pytest.approx([2.3, 5.8, 11.6], abs=0.05)
@@ -109,7 +109,7 @@ def test_dot_error_agrees_with_a_thousand_crews():
 
 
 def test_a_crest_between_two_dots_needs_a_third(tmp_path):
-    # a vertical curve of 2 % over 40 m: K = 20, sagitta L^2 / (800 K) = 25 mm on 20 m (job C17)
+    # a vertical curve of 2 % over 40 m: K = 20, sagitta L^2 / (800 K) = 25 mm on 20 m
     (tmp_path / "a.csv").write_text(
         "kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station\n"
         "start,,,,,0,0,0,0\nline,100,,,,,,,\n", encoding="utf-8"

@@ -12,7 +12,7 @@ PRIOR = Belief(0.015, 0.009)
 
 
 def test_the_worked_example():
-    """F9 and acceptance row 54 of the job analysis: 15 +- 9 and a strip of 22 give 20.7 +- 3.8."""
+    """Two normal beliefs weighed by hand: 15 +- 9 and a strip of 22 give 20.7 +- 3.8."""
     got = update(PRIOR, [Strip(spread_kg_m2=12.5, rise_m=0.022)], **RULES)
     assert 1000 * got.after.mean == pytest.approx(20.7, abs=0.05)
     assert 1000 * got.after.sd == pytest.approx(3.8, abs=0.05)
@@ -21,7 +21,7 @@ def test_the_worked_example():
 
 
 def test_two_satellite_sessions_are_refused_and_why_is_said():
-    """Finding 5: the mean of two raw sessions is known to 17 mm."""
+    """The mean of two raw sessions is known to 17 mm."""
     strip = Strip(name="strip A", spread_kg_m2=12.5, rise_m=0.022, method="satellite")
     got = update(PRIOR, [strip], **RULES)
     assert got.after == PRIOR

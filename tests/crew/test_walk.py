@@ -1,4 +1,4 @@
-"""Row 30 of the job: up one side and back along the other, no lath skipped, no long way round."""
+"""Up one side and back along the other, no lath skipped, no long way round."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is painted and written: rows 31 and 33 of the job, fixture F5, published stake words."""
+"""What is painted and written: worked examples, published stake words."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def test_the_job_may_have_words_of_its_own():
 
 
 def test_the_hub_of_the_job_reads_differently_to_curb_and_lip():
-    # F5: hub 100.512, TBC 100.277; straight curb 150 high, pan 0.30 at 6 %
+    # by hand: hub 100.512, TBC 100.277; straight curb 150 high, pan 0.30 at 6 %
     lip = 100.277 - 0.150 + 0.30 * 0.06
     assert hub_mark(100.512 - 100.277, 0.001, Rounding()) == "C 0.235"
     assert hub_mark(100.512 - lip, 0.001, Rounding()) == "C 0.367"

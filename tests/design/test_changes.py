@@ -252,7 +252,7 @@ DROP = CurbDrop(1, 100.0, 104.0, 0.9, 0.025, "back", "flowline")
 
 
 def test_a_driveway_drop_lowers_the_curb_and_not_the_flowline(street):
-    """Full curb 150 mm; opening 100 to 104 at 25 mm, tapers of 0.9 m (acceptance row 18)."""
+    """Full curb 150 mm; opening 100 to 104 at 25 mm, tapers of 0.9 m; worked by hand."""
     dropped = changed(street, DROP)
     station = np.array([98.0, 99.1, 99.55, 100.0, 102.0, 104.0, 104.45, 104.9, 106.0])
     curb = np.array([0.15, 0.15, 0.0875, 0.025, 0.025, 0.025, 0.0875, 0.15, 0.15])

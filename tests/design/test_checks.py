@@ -96,7 +96,7 @@ def test_crossfall_outside_its_range_is_told_side_by_side(street, fall, told):
 
 
 def test_a_flat_spot_of_a_turning_crossfall_has_its_length(street):
-    """Row 14: left from 2 % down to 2 % up over 40 m along 0.3 %; flat where the fall is small.
+    """Left from 2 % down to 2 % up over 40 m along 0.3 %; flat where the fall is small.
 
     Along the crown the grade is 0.3 %, at the lip 0.3 % + 4 m x 0.1 %/m = 0.7 %. The
     steepest slope is least at the crown: flat while the fall is under sqrt(0.5² - 0.3²) =

@@ -1,4 +1,4 @@
-"""Heights, slopes, edges and references of a road, against closed forms and the job analysis."""
+"""Heights, slopes, edges and references of a road, against closed forms and by hand."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ def level(z=100.0):
     return ProfileRow(0.0, z), ProfileRow(400.0, z)
 
 
-def test_the_gutter_low_point_of_the_job_analysis(make_corridor, half):
-    """F2 of appendix A: F1 with a crossfall of 2 to 3 % from 0+190 to 0+220, half width 4.0."""
+def test_the_gutter_low_point_of_a_sag(make_corridor, half):
+    """A 60 m sag, -2.0 to +1.5 %; crossfall 2 to 3 % from 0+190 to 0+220, half width 4.0."""
     sag = (ProfileRow(50.0, 53.0), ProfileRow(200.0, 50.0, 30.0, 30.0), ProfileRow(350.0, 52.25))
     sections = [
         SectionRow(
@@ -52,7 +52,7 @@ def test_the_gutter_low_point_of_the_job_analysis(make_corridor, half):
 
 
 def test_curb_references_of_the_job_analysis(make_corridor, half):
-    """F5 of appendix A: hub 100.512, TBC 100.277, straight curb 150 high, pan 0.30 at 6 %."""
+    """Worked by hand: hub 100.512, TBC 100.277, straight curb 150 high, pan 0.30 at 6 %."""
     curb = half(("lip", 4.0, 2.0), ("flowline", 0.30, 6.0), ("top back of curb", 0.0, None, 0.150))
     # the profile so high that the top back of curb is at 100.277
     z = 100.277 - 0.150 + 0.30 * 0.06 + 4.0 * 0.02
@@ -69,7 +69,7 @@ def test_curb_references_of_the_job_analysis(make_corridor, half):
 
 
 def test_reference_conversions_form_a_consistent_table(make_corridor, half):
-    """C36: TBC-FL is the curb height, FL-lip the pan, BW-TBC the walk; every pair adds up."""
+    """TBC-FL is the curb height, FL-lip the pan, BW-TBC the walk; every pair adds up."""
     curb = half(
         ("lip", 4.0, 2.0), ("flowline", 0.30, 6.0), ("top back of curb", 0.0, None, 0.150),
         ("back of walk", 1.5, -2.0),
@@ -107,7 +107,7 @@ def test_a_reference_that_a_section_lacks_is_nan_there(street):
 
 
 def test_planes_of_the_job_analysis(make_corridor, half):
-    """F11 of appendix A: FS 100.500, asphalt 0.09, gravel 0.20, p 0.015, t 0.30."""
+    """Worked by hand: FS 100.500, asphalt 0.09, gravel 0.20, p 0.015, t 0.30."""
     drops = {"finish": 0.0, "gravel": 0.09, "stabilised": 0.29, "clay": 0.305, "rotor": 0.605}
     edge = half(("edge", 4.0, 2.0))
     layers = tuple(SectionLayer(name, edge, edge, drop) for name, drop in drops.items())
@@ -118,14 +118,14 @@ def test_planes_of_the_job_analysis(make_corridor, half):
     z = [float(road.elevation(corridor, 100.0, 0.0, name)) for name in drops]
 
     np.testing.assert_allclose(z, [100.500, 100.410, 100.210, 100.195, 99.895], atol=1e-9)
-    # thickness identity at 100 places to 0.1 mm (acceptance 21)
+    # thickness identity at 100 places to 0.1 mm (a bar of our own)
     s, o = np.linspace(0.0, 400.0, 100), np.linspace(-4.0, 4.0, 100)
     thick = road.elevation(corridor, s, o, "finish") - road.elevation(corridor, s, o, "gravel")
     np.testing.assert_allclose(thick, 0.09, rtol=0, atol=1e-4)
 
 
 def test_each_layer_has_its_own_crossfall_and_width(make_corridor, half):
-    """C21: the clay runs straight under curb and gutter, with its own fall, wider than the top."""
+    """The clay runs straight under curb and gutter, with its own fall, wider than the top."""
     top, clay = half(("lip", 4.0, 2.0)), half(("edge", 4.9, 2.5))
     corridor = make_corridor(
         STRAIGHT,
@@ -179,7 +179,7 @@ def test_on_a_vertical_face_the_foot_counts_and_the_break_has_its_own_height(mak
 
 
 def test_a_shifted_crown_keeps_its_break_lines(make_corridor, half):
-    """C24: the crown moves by 0.6 m over a transition; crossfall kept, so the lips move too."""
+    """The crown moves by 0.6 m over a transition; crossfall kept, so the lips move too."""
     lip = half(("lip", 4.0, 2.0))
     sections = [
         SectionRow("A", 0.0, 100.0, (SectionLayer("finish", lip, lip),)),
@@ -198,7 +198,7 @@ def test_a_shifted_crown_keeps_its_break_lines(make_corridor, half):
 
 
 def test_a_crossfall_that_passes_through_level_is_linear_in_station(make_corridor, half):
-    """C25: -2 % to +2 % over 40 m about the crown."""
+    """-2 % to +2 % over 40 m about the crown."""
     sections = [
         SectionRow("A", 0.0, 100.0, (SectionLayer("finish", *2 * [half(("lip", 4.0, 2.0))]),)),
         SectionRow("B", 140.0, 400.0, (SectionLayer("finish", *2 * [half(("lip", 4.0, -2.0))]),)),

@@ -163,7 +163,7 @@ def test_unit_spiral(published):
 
 
 def test_curb_return_of_nine_metres():
-    # C27 and C11 of the job analysis: L = R * D, quarter point 3.53 m
+    # L = R * D; the quarter point by the same
     curve = circular_curve(9.0, math.pi / 2)
 
     assert curve.length == pytest.approx(14.137, abs=5e-4)
@@ -173,7 +173,7 @@ def test_curb_return_of_nine_metres():
 
 @pytest.mark.parametrize(("radius", "ordinate_mm"), [(9.0, 125.9), (60.0, 18.8), (150.0, 7.5)])
 def test_mid_ordinate_of_a_three_metre_chord(radius, ordinate_mm):
-    # F8 of the job analysis, appendix A
+    # R (1 - cos(D / 2)) with sin(D / 2) = 1.5 / R, by hand
     angle = 2 * math.asin(1.5 / radius)
 
     assert circular_curve(radius, angle).middle_ordinate * 1000 == pytest.approx(
@@ -192,8 +192,9 @@ def test_the_step_keeps_the_sagitta_and_is_no_shorter_than_needed(radius, sagitt
     assert sagitta - true < sagitta**2 / (6 * radius)
 
 
-def test_steps_of_the_job_analysis():
-    # C17: R = 9 m: 0.6 m for 5 mm, R = 10 m: 0.9 m for 10 mm; K = 10: 20 m hides 50 mm
+def test_steps_by_hand():
+    # sqrt(8 R m): R = 9 m: 0.6 m for 5 mm, R = 10 m: 0.9 m for 10 mm
+    # sqrt(800 K m): K = 10: 20 m hides 50 mm
     assert chord_step(9.0, 0.005) == pytest.approx(0.6, abs=0.05)
     assert chord_step(10.0, 0.010) == pytest.approx(0.9, abs=0.05)
     assert profile_step(10.0, 0.050) == pytest.approx(20.0, abs=1e-9)

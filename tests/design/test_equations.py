@@ -22,7 +22,7 @@ def street(*jumps, start=1000.0, length=500.0):
     return line.build(rows)[0]
 
 
-# The trade document's fixture F3: stations start at 1+000; 1+240 back = 1+200 ahead. Chains here
+# A worked example of our own: stations start at 1+000; 1+240 back = 1+200 ahead. Chains here
 # count on from 1000, so its "chain 220 (region 1) or 260 (region 2)" is 1220 or 1260.
 OVERLAP = street((1240.0, 1240.0, 1200.0))
 GAP = street((1240.0, 1240.0, 1300.0))

@@ -255,14 +255,14 @@ def test_a_skew_side_street_closes_all_its_seams_too(inputs, tmp_path, azimuth):
         assert max(abs(step) for step in steps.values()) < 0.001, (layer.name, steps)
 
 
-# --- curb returns: the trade document's fixtures F4 and F4b ------------------------------------
+# --- curb returns: two worked by hand ------------------------------------------------------------
 
 
 def test_a_straight_return_has_the_fixtures_quarter_points():
-    """F4: R 9, 90 degrees, 101.250 to 101.090: L 14.137, -1.132 %, 101.210, 101.170, 101.130."""
+    """R 9, 90 degrees, 101.250 to 101.090: L 14.137, -1.132 %, 101.210, 101.170, 101.130."""
     length = 9.0 * math.pi / 2.0
     grade = (101.090 - 101.250) / length
-    profile = returns.fitted_profile("F4", length, (101.250, 101.090), (grade, grade))
+    profile = returns.fitted_profile("straight", length, (101.250, 101.090), (grade, grade))
 
     assert length == pytest.approx(14.137, abs=5e-4)
     assert 100.0 * grade == pytest.approx(-1.132, abs=5e-4)
@@ -271,9 +271,9 @@ def test_a_straight_return_has_the_fixtures_quarter_points():
 
 
 def test_a_fitted_return_has_the_fixtures_low_point():
-    """F4b: 101.250 to 101.200, end slopes -1.0 and +0.6 %: low at 10.416, 101.1892."""
+    """101.250 to 101.200, end slopes -1.0 and +0.6 %: low at 10.416, 101.1892."""
     length = 9.0 * math.pi / 2.0
-    profile = returns.fitted_profile("F4b", length, (101.250, 101.200), (-0.010, 0.006))
+    profile = returns.fitted_profile("fitted", length, (101.250, 101.200), (-0.010, 0.006))
     (low,) = grade_line.turning_points(profile)
 
     assert low.kind == "low"

@@ -162,8 +162,8 @@ def test_unequal_tangents(published):
     ref.check("low_elev", turning(profile).elevation)
 
 
-def test_the_sag_of_the_job_analysis():
-    # F1 of the job analysis, appendix A
+def test_a_sag_worked_by_hand():
+    """-2.0 % to +1.5 % over 60 m: low point 60 · 2.0 / 3.5 m past the PVC, K = 60 / 3.5."""
     profile = about(200.0, 50.0, -0.02, 0.015, 30.0)
 
     assert grade_line.curve_points(profile) == ((170.0, "PVC"), (230.0, "PVT"))

@@ -182,7 +182,7 @@ def test_plan_area_of_a_bend_is_that_of_a_ring_sector(make_corridor, half, bend,
 
 
 def test_knots_keep_the_sagitta_of_the_outermost_break(make_corridor, half):
-    """C17: s = sqrt(8 R m) on the outer edge of a bend, sqrt(800 K m) on a vertical curve."""
+    """s = sqrt(8 R m) on the outer edge of a bend, sqrt(800 K m) on a vertical curve."""
     arc = ElementRow("arc", 60.0, 30.0, 30.0, +1, start=START)
     corridor = make_corridor((arc,), FLAT, [plain(half, width=5.0, end=60.0, fall=0.0)])
     step = np.diff(road.knots(corridor, DesignRules(chord_m=0.005)))

@@ -336,6 +336,21 @@ def test_of_several_surfaces_the_points_of_none_are_shots_until_one_is_named(tmp
         given_text(tmp_path, body, surface="x")
 
 
+def test_data_points_in_plan_only_are_left_out_by_name_and_one_with_a_height_is_read(tmp_path):
+    """The schema allows either list there (LandXML 1.2, from memory)."""
+    source = (
+        '<SourceData><DataPoints name="flat"><PntList2D>1 2 3 4</PntList2D></DataPoints>'
+        '<DataPoints name="one"><PntList3D>5 6 7</PntList3D></DataPoints></SourceData>'
+    )
+    body = surface("s", 1).replace("<Definition", f"{source}<Definition")
+
+    reading = given_text(tmp_path, f"<Surfaces>{body}</Surfaces>")
+
+    left = 'list of data points "flat" has no heights and is left out'
+    assert [text.partition(": ")[2] for text in said(reading, "line left out")] == [left]
+    assert reading.shots.elevation.tolist() == [1.0, 1.0, 1.0, 7.0]
+
+
 def test_faces_on_an_id_that_two_points_have_are_left_out(tmp_path):
     twice = surface("s", 1, extra='<P id="3">9 1 1</P><P id="2">0 9 1</P>')
 

@@ -125,7 +125,8 @@ def add_surface(
     ids = texts(f"P{one}" for one in vertices.id[fresh])
     points.add(vertices.xyz[fresh], ids, blank, vertices.line[fresh])
     findings: list[Finding] = []
-    data = _gather([one for one in rows.drawn if one.kind == "point"], units)
+    dots = [one for one in rows.drawn if one.kind == "point" and _sound(one, points, findings)]
+    data = _gather(dots, units)
     _add_data_points(points, data)
     lines = [one for one in rows.drawn if one.kind in _KINDS and _sound(one, points, findings)]
     drawn = _gather(lines, units)
@@ -182,7 +183,7 @@ def _raw(drawn: Drawn) -> Floats:
 
 
 _NOUN = {
-    "point": "data points",
+    "point": "list of data points",
     "break": "breakline",
     "contour": "contour",
     "outer": "boundary",
@@ -198,13 +199,13 @@ def _add_data_points(points: Points, data: _Gathered) -> None:
 
 
 def _sound(drawn: Drawn, points: Points, findings: list[Finding]) -> bool:
-    """False, with a finding, for a line too short, or a breakline without heights."""
+    """False, with a finding, for a line too short, or points or a breakline without heights."""
     count = len(drawn.numbers.values) // drawn.dimensions
     is_area = drawn.kind in ("outer", "island", "void")
     reason = ""
     if drawn.dimensions == 2 and not is_area and not np.isfinite(drawn.elevation):
         reason = "has no heights"
-    elif count < (3 if is_area else 2):
+    elif count < (3 if is_area else 1 if drawn.kind == "point" else 2):
         reason = f"has {count} points"
     if not reason:
         return True

@@ -31,6 +31,7 @@ from pipeline.ingest.landxml.survey import read_survey
 from pipeline.ingest.las.read import read_las
 from pipeline.settings import FileFormat
 from pipeline.units import parse_number, parse_station
+from tests.fuzz import decoding
 
 ROOT = Path(__file__).resolve().parents[2]
 CORPUS = Path(__file__).resolve().parent / "corpus"
@@ -89,6 +90,8 @@ READERS: dict[str, tuple[str, Callable[[Path], object]]] = {
     "landxml-survey": ("survey.xml", read_survey),
     "landxml-sightings": ("sightings.xml", read_landxml_observations),
     "las": ("scan.las", lambda path: read_las(path, FileFormat())),
+    "laz": ("scan.laz", decoding.scan),
+    "laz-chunk": ("scan.laz", decoding.chunk),
     "dxf": ("map.dxf", lambda path: read_dxf(path, FileFormat())),
     "job": ("job.toml", _job),
     "alignment": ("alignment.csv", read_alignment),

@@ -450,6 +450,16 @@ def test_a_decoder_that_dies_loops_or_talks_nonsense_ends_nothing_but_itself(
         read_las(put(tmp_path, compressed), METRES, classes=(2,))
 
 
+def test_a_decoder_that_aborts_for_want_of_memory_says_so(tmp_path, monkeypatch):
+    """The first layer of the first chunk of format 6 says that it has four gigabytes."""
+    monkeypatch.setenv("RUST_BACKTRACE", "1")
+    data, _ = scan("1.4", 6, compress=True)
+    lies = patched(data, points_at(data) + 8 + 30 + 4, "<I", 4_009_754_651)
+
+    with pytest.raises(InputError, match=r"signal 6: memory allocation of 40\d+ bytes failed\)"):
+        read_las(put(tmp_path, lies), METRES, classes=(2,))
+
+
 def test_a_panic_in_the_decoder_is_told_and_not_thrown(tmp_path, monkeypatch, compressed):
     script = (
         "import sys, pipeline.ingest.las.child as c\n"

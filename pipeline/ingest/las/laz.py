@@ -180,6 +180,8 @@ def _environment() -> dict[str, str]:
         "PYTHONPATH": os.pathsep.join(place for place in places if place),
         "OPENBLAS_NUM_THREADS": "1",
         "OMP_NUM_THREADS": "1",
+        # its last line is what a person is told, and that is not to be one of a backtrace
+        "RUST_BACKTRACE": "0",
     }
 
 
@@ -241,6 +243,8 @@ def _exactly(child: subprocess.Popen[bytes], size: int) -> bytes:
 def _how(code: int, complaints: IO[bytes]) -> str:
     complaints.seek(0, os.SEEK_END)
     complaints.seek(max(0, complaints.tell() - 2_000))
-    lines = complaints.read().decode("utf-8", "replace").strip().splitlines()
+    text = complaints.read().decode("utf-8", "replace").strip()
+    # the decoder's advice on how to trace it is no reason
+    lines = [line for line in text.splitlines() if not line.startswith("note:")]
     how = f"signal {-code}" if code < 0 else f"exit code {code}"
     return f"{how}: {shown(lines[-1].strip(), 200)}" if lines else how

@@ -7,6 +7,7 @@ import hashlib
 import os
 import sys
 import tempfile
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,7 @@ LARGEST_BYTES = 256_000_000
 """A larger result is worked out again: reading it back would save little [assumed]."""
 MOST_BYTES = 2_000_000_000
 """All results together; beyond, those that were used longest ago go [assumed]."""
+PART, PART_S = ".part-", 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +31,16 @@ class Store:
 
     def read(self, key: str) -> bytes | None:
         """The result of a key; None where there is none, or one that is not whole."""
-        path = self.path(key)
+        path, head = self.path(key), len(MAGIC) + 32
         try:
+            if path.stat().st_size > LARGEST_BYTES + head:
+                return None
             data = path.read_bytes()
-            os.utime(path)
         except OSError:
             return None
-        head = len(MAGIC) + 32
+        with contextlib.suppress(OSError):
+            # a folder that cannot be written may still be read from
+            os.utime(path)
         if data[: len(MAGIC)] != MAGIC or data[len(MAGIC) : head] != _sum(key, data[head:]):
             with contextlib.suppress(OSError):
                 path.unlink()
@@ -49,24 +54,28 @@ class Store:
         path = self.path(key)
         with contextlib.suppress(OSError):
             path.parent.mkdir(parents=True, exist_ok=True)
-            handle, beside = tempfile.mkstemp(prefix=".part-", dir=self.folder)
+            handle, beside = tempfile.mkstemp(prefix=PART, dir=self.folder)
             try:
-                with os.fdopen(handle, "wb") as stream:
-                    stream.write(MAGIC + _sum(key, result))
-                    stream.write(result)
+                _put(handle, MAGIC + _sum(key, result), result)
                 Path(beside).replace(path)
             except BaseException:
                 Path(beside).unlink(missing_ok=True)
                 raise
 
     def bound(self, most: int = MOST_BYTES) -> None:
-        """Put out what was used longest ago until the rest is no more than `most` bytes."""
-        found = []
+        """Put out what was used longest ago until the rest is no more than `most` bytes.
+
+        What a killed run left half-written goes after a day: no run writes for as long.
+        """
+        found, too_old = [], time.time() - PART_S
         with contextlib.suppress(OSError):
             for path in self.folder.rglob("*"):
                 if path.is_file():
                     about = path.stat()
-                    found.append((about.st_mtime, about.st_size, path))
+                    if path.name.startswith(PART) and about.st_mtime < too_old:
+                        path.unlink()
+                    else:
+                        found.append((about.st_mtime, about.st_size, path))
         total = sum(size for _, size, _ in found)
         for _, size, path in sorted(found):
             if total <= most:
@@ -74,6 +83,17 @@ class Store:
             with contextlib.suppress(OSError):
                 path.unlink()
             total -= size
+
+
+def _put(handle: int, *parts: bytes) -> None:
+    """All of it, or an error of the system; the sum in front tells later whether it got there."""
+    try:
+        for part in parts:
+            rest = memoryview(part)
+            while rest:
+                rest = rest[os.write(handle, rest) :]
+    finally:
+        os.close(handle)
 
 
 def _sum(key: str, result: bytes | memoryview) -> bytes:

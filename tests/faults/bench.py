@@ -11,6 +11,7 @@ import json
 import os
 import shutil
 import signal
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -31,14 +32,21 @@ CALLS = (
 )  # fmt: skip
 """What of `os` changes a disk."""
 
+PICTURES = {".png", ".svg"}
+"""Of `--pictures` only; that they are whole the manifest tells."""
+
 
 @dataclass(frozen=True)
 class Fault:
-    """One fault that was tried, and what was wrong afterwards; nothing if it was survived."""
+    """One fault that was tried, and what was wrong afterwards; nothing if it was survived.
+
+    ``untried`` says why it could not be tried here; such a one is not counted.
+    """
 
     kind: str
     where: str
     wrong: str = ""
+    untried: str = ""
 
 
 @dataclass(frozen=True)
@@ -53,7 +61,8 @@ class Bench:
     """The demo, its day and its files, in a scratch folder of their own."""
 
     def __init__(self) -> None:
-        # kept results would make the second of two runs shorter by the calls that keep them
+        # which results are kept depends on how long they took (calls.WORTH_S), so the number of
+        # calls would differ from run to run; faults at those calls are tried in kept.py
         os.environ["LATH_CACHE"] = "off"
         self.folder = Path(tempfile.mkdtemp(prefix="faults-", dir=MEMORY)).resolve()
         self.folder.chmod(0o755)
@@ -66,11 +75,16 @@ class Bench:
             for name, content in self.new.items()
             if name != "edge.csv"
         }
-        # from here on the sums are taken as done
+        # from here on the sums are taken as done, but for a child that asks for them
+        self.sums = run.run_day, publish.complete, publish.package_files
         run.run_day = lambda *_: day
         publish.complete = lambda given: given
         publish.package_files = lambda _: self.new
         self.turn = 0
+
+    def work_out(self) -> None:
+        """Have this process, a child, do the sums itself."""
+        run.run_day, publish.complete, publish.package_files = self.sums
 
     def close(self) -> None:
         """Take the scratch folder away."""
@@ -108,29 +122,50 @@ class Bench:
 
     def start_writing(self, out: Path) -> int:
         """A child that delivers again and again, until it is killed; its process number."""
+
+        def again() -> None:
+            while True:
+                with suppress(SystemExit):
+                    cli.main(["run", str(self.job), "--out", str(out)])
+
+        return self.start(["run"], Path(os.devnull), again)
+
+    def start(
+        self, command: list[str], said: Path, before: Callable[[], None] = lambda: None
+    ) -> int:
+        """A command in a child that stays, its words in `said`; its process number."""
         child = os.fork()
         if not child:
-            null = os.open(os.devnull, os.O_WRONLY)
-            os.dup2(null, 1)
-            os.dup2(null, 2)
+            to = os.open(said, os.O_WRONLY | os.O_APPEND)
+            os.dup2(to, 1)
+            os.dup2(to, 2)
+            # a job that a shell started in the background ignores Ctrl-C, and so would this one
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+            code = 70
             try:
-                while True:
-                    with suppress(SystemExit):
-                        cli.main(["run", str(self.job), "--out", str(out)])
+                before()
+                cli.main(command)
+            except SystemExit as done:
+                code = int(done.code or 0)
             finally:
-                os._exit(70)
+                sys.stdout.flush()
+                os._exit(code)
         return child
 
-    def wrong_with(self, out: Path, *, must_be_old: bool = False) -> str:
+    def wrong_with(self, out: Path, *, must_be_old: bool = False, must_be_new: bool = False) -> str:
         """What a reader finds wrong after a fault; nothing if one package stands there whole."""
         folder = out / DAY
         package.settle(folder)
         if problems := package.verify(folder):
             return "; ".join(problems)
-        found = {p.name: p.read_bytes() for p in folder.iterdir() if p.name != package.MANIFEST}
+        found = {
+            p.name: p.read_bytes()
+            for p in folder.iterdir()
+            if p.name != package.MANIFEST and p.suffix not in PICTURES
+        }
         named = json.loads((folder / package.MANIFEST).read_text(encoding="utf-8"))["package"]
         if found == self.old and named == "yesterday":
-            return ""
+            return "yesterday's package, though the run was done" if must_be_new else ""
         if must_be_old:
             return "yesterday's package is gone, though the run was refused"
         if found != self.new or named == "yesterday":

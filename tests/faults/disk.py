@@ -19,6 +19,7 @@ SAID = {
     errno.EACCES: ("Permission denied", "--out"),
 }
 """What the message has to hold: what was found and what to do."""
+NO_MOUNT = "this user may not mount a disk here"
 LINUX_CAPABILITY_VERSION_3 = 0x20080522
 """Of `linux/capability.h`, as capset(2) tells."""
 
@@ -65,6 +66,7 @@ def small_disk(bench: Bench) -> Iterator[Fault]:
     new = sum(map(len, bench.new.values()))
     size = new + sum(map(len, bench.old.values())) + (1 << 20)
     if not _mount(place, f"size={size}"):
+        yield Fault("a full disk", "tmpfs", untried=NO_MOUNT)
         return
     try:
         for part in range(1, 10):
@@ -97,6 +99,8 @@ def read_only_disk(bench: Bench) -> Iterator[Fault]:
             yield Fault("a read-only disk", DAY, refused(bench, out, ended, SAID[errno.EROFS]))
         finally:
             _unmount(place)
+    else:
+        yield Fault("a read-only disk", "tmpfs", untried=NO_MOUNT)
     out = bench.out()
     (out / DAY).chmod(0o555)
     out.chmod(0o555)

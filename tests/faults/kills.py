@@ -59,20 +59,25 @@ def by_the_clock(bench: Bench, *, turns: int, seed: int = 9) -> Iterator[Fault]:
     yield Fault("kill -9 by the clock", "the run after", bench.next_run_is_clean(out))
 
 
-def whole_command(bench: Bench, *, turns: int, seed: int = 9) -> Iterator[Fault]:
+def whole_command(
+    bench: Bench, *, turns: int, seed: int = 9, words: tuple[str, ...] = ()
+) -> Iterator[Fault]:
     """`lath run` as a person starts it, sums and all, killed at a moment by chance."""
     chance = random.Random(seed)
     out = bench.out()
     command = [sys.executable, "-m", "pipeline.cli", "run", str(bench.job), "--out", str(out)]
+    command += words
     for turn in range(turns):
-        after = chance.uniform(0.2, 5.0)
+        after = chance.uniform(0.2, 9.0 if words else 5.0)
         with subprocess.Popen(
             command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         ) as child:
             time.sleep(after)
             child.kill()
         where = f"turn {turn}, after {after:.2f} s"
-        yield Fault("kill -9 of the whole command", where, bench.wrong_with(out))
+        yield Fault(
+            " ".join(("kill -9 of the whole command", *words)), where, bench.wrong_with(out)
+        )
 
 
 def _killed(bench: Bench, out, code: int, kind: str, where: str) -> Fault:

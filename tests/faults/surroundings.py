@@ -63,7 +63,7 @@ def tried(*, quick: bool) -> Iterator[Fault]:
         for number, (kind, name, environment, before) in enumerate(surroundings(quick=quick)):
             wanted = environment.get("LC_ALL", "C")
             if wanted != "C" and wanted not in made:
-                yield Fault(kind, name, "localedef could not make this locale here")
+                yield Fault(kind, name, untried="localedef could not make this locale here")
                 continue
             # another folder, another name of it: neither may be in the package
             name_there = "street" if "EUC" in name else "Straße İstanbul 道"

@@ -153,6 +153,18 @@ def test_the_longest_unused_go_first(tmp_path):
     assert [store.read(f"{n:064d}") is not None for n in range(4)] == [True, False, False, True]
 
 
+def test_what_a_killed_run_left_half_written_goes_after_a_day(tmp_path):
+    store = Store(tmp_path)
+    store.write("0" * 64, b"x")
+    for name, age_s in ((".part-today", 60), (".part-old", 90_000)):
+        (tmp_path / name).write_bytes(b"half")
+        then = (tmp_path / name).stat().st_mtime - age_s
+        os.utime(tmp_path / name, (then, then))
+    store.bound()
+
+    assert {path.name for path in files(tmp_path)} == {".part-today", "0" * 62}
+
+
 @dataclass(frozen=True)
 class Strange:
     what: object

@@ -29,13 +29,25 @@ MOST_CELLS = 100_000
 """A design is asked at so many places at most how far the next shot is."""
 
 
+def every_metre(corridor: Corridor) -> Floats:
+    """Stations along a line a metre apart, with both ends."""
+    ends = corridor.alignment.station[[0, -1]]
+    return np.append(np.arange(*ends), ends[1])
+
+
+def half_width_m(corridor: Corridor) -> float:
+    """How far the widest section of a street reaches from its line; 0 where it has none."""
+    layers = [np.nanmax(np.abs(one.offset)) for one in corridor.layers if one.offset.size]
+    return float(max(layers, default=0.0))
+
+
 def break_lines(corridor: Corridor, beside: float = 0.0) -> tuple[BreakLine, ...]:
     """Every break of every section layer, each metre and at the layer's own stations.
 
     ``beside`` asks as far before and behind those stations too [m].
     """
     ends = corridor.alignment.station
-    metre = np.append(np.arange(ends[0], ends[-1]), ends[-1])
+    metre = every_metre(corridor)
     found = []
     for layer in corridor.layers:
         knots = np.concatenate([layer.station + away for away in (-beside, 0.0, beside)])
@@ -146,11 +158,9 @@ def _outline(corridor: Corridor) -> tuple[Floats, Floats]:
     east, north = [], []
     for street in streets_of(corridor):
         own = street.corridor
-        ends = own.alignment.station[[0, -1]]
-        station = np.append(np.arange(*ends), ends[1])
-        widest = [np.nanmax(np.abs(one.offset)) for one in own.layers if one.offset.size]
+        station = every_metre(own)
         for side in (-1.0, 1.0):
-            e, n, _ = line.point_at(own.alignment, station, side * max(widest, default=0.0))
+            e, n, _ = line.point_at(own.alignment, station, side * half_width_m(own))
             east.append(e)
             north.append(n)
     return np.concatenate(east), np.concatenate(north)

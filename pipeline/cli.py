@@ -94,7 +94,7 @@ def demo(folder: Path, kind: str, json_wanted: bool) -> None:
 @click.option("--cluster", help="Address of a Dask scheduler, or local: work is done there.")
 @as_json
 @fresh
-def run(  # one parameter an option is click's way
+def run(
     job: Path,
     day: str | None,
     out: Path | None,
@@ -180,14 +180,14 @@ def check(job: Path, day: str | None, json_wanted: bool) -> None:
     Example:
       lath check street
     """  # noqa: D301
-    from pipeline import publish, saying
+    from pipeline import objects, publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
     watch = stopwatch()
     result = publish.complete(run_day(job, day, watch))
     if json_wanted:
-        click.echo(as_text(saying.run_object(result, None, watch.seconds)))
+        click.echo(as_text(objects.run_object(result, None, watch.seconds)))
     else:
         click.echo("\n".join(words(saying.summary_of(result))))
         click.echo("Nothing written.")
@@ -239,7 +239,7 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
     north: float | None,
     elev: float | None,
     json_wanted: bool,
-) -> None:  # one parameter an option is click's way
+) -> None:
     """The design at a place: every layer, with the cut or fill.
 
     \b
@@ -247,7 +247,7 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
       lath at street --station 0+120 --offset -3.5
       lath at street --east 5210.4 --north 8120.9 --elev 102.31
     """  # noqa: D301
-    from pipeline import saying
+    from pipeline import objects, saying
     from pipeline.lookup import place_on_grid, place_on_line
 
     if station is not None and east is None and north is None:
@@ -257,7 +257,7 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
     else:
         raise click.UsageError("give --station (and --offset), or --east and --north")
     if json_wanted:
-        click.echo(as_text(saying.place_object(place)))
+        click.echo(as_text(objects.place_object(place)))
     else:
         click.echo("\n".join(saying.place_words(place)))
     sys.exit(HELD if place.held else 0)
@@ -328,14 +328,14 @@ def pregrade(job: Path, day: str | None, json_wanted: bool, **options: Any) -> N
       lath pregrade street
       lath pregrade street --spread 22
     """  # noqa: D301
-    from pipeline import earthworks, pregrading, saying
+    from pipeline import earthworks, objects, pregrading, saying
     from pipeline.run import run_day
 
     asked = pregrading.Asked(options["spread"], options["lot"], options["equal_costs"])
     result = run_day(job, day, stopwatch())
     height, haul = earthworks.pregrade_asked(result, asked)
     if json_wanted:
-        click.echo(as_text(saying.pregrade_object(result, height, haul)))
+        click.echo(as_text(objects.pregrade_object(result, height, haul)))
     else:
         click.echo("\n".join(saying.pregrade_words(height, haul)))
 

@@ -1,18 +1,16 @@
 """How much dirt, how sure, and where it goes: a day's earthworks.
 
-A room under the roof: it asks `compare` and `crew` of a day's run and words nothing itself.
+A room under the roof: it asks `compare` and `crew` of a day's run; the words are theirs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
 from pipeline.compare import balance as evening
 from pipeline.compare import cross_sections, intervals, next_shots, overlay, uncertainty
-from pipeline.compare.bulking import in_state
 from pipeline.compare.crosslines import Lanes, lanes
 from pipeline.compare.roughness import Roughness
 from pipeline.compare.stretch_errors import by_stretch
@@ -21,15 +19,16 @@ from pipeline.crew.earth import Earthworks, Haul, LayerVolumes, Pregrade
 from pipeline.crew.haul import arrows as haul_arrows
 from pipeline.crew.haul import moves as haul
 from pipeline.crew.measures import measures
-from pipeline.design.equations import station_text
 from pipeline.kept.calls import keep
-from pipeline.model import Alignment, Floats, Layer, Overlay, Quantity, Surface, Table
+from pipeline.model import Floats, Layer, Overlay, Quantity, Surface, Table
 from pipeline.pregrading import Asked, how_high, lots_today, stabilised
 from pipeline.run import Day, layer_surface
-from pipeline.units import round_half_away
 
 SECTIONS_M = 10.0
 """Distance of the cross-sections that end areas are taken from [assumed]."""
+BESIDE_MM, ROWS_MM = 20.0, 6.0
+"""On the map arrows run this far outside the outermost stake, in rows this far apart: clear of
+the ids of the stakes and of one another's words [mm of paper, assumed]."""
 
 
 def earthworks(day: Day) -> Earthworks:
@@ -169,66 +168,6 @@ def earthworks_tables(found: Earthworks, day: Day) -> tuple[Table, ...]:
         volume_sheet.next_shot_table(found.next_shots, line),
         *(() if found.haul.table is None else (found.haul.table,)),
     )
-
-
-def layer_object(found: LayerVolumes, day: Day) -> dict[str, Any]:
-    """What ``quantities.json`` says of one layer besides its totals; null where there is none."""
-    bulking, line = day.morning.inputs.job.bulking, day.morning.corridor.alignment
-    sure, quantity = found.sure, found.quantity
-    volumes = (("cut", "bank", quantity.cut_m3), ("fill", "compacted", quantity.fill_m3))
-    return {
-        "standard_error_m3": {
-            name: _number(getattr(sure, name).total) for name in ("cut", "fill", "net")
-        },
-        "mean_standard_error_m": _number(sure.net.mean_m, 1e-4),
-        "states_m3": {
-            what: {
-                state: _number(float(in_state(volume, of, state, bulking)))  # type: ignore[arg-type]
-                for state in ("bank", "loose", "compacted")
-            }
-            for what, of, volume in volumes
-        },
-        "stretches": [
-            {
-                **_row(found.stretches, k, line),
-                "standard_error_m3": {
-                    "cut": _number(found.errors.cut_m3[k]),
-                    "fill": _number(found.errors.fill_m3[k]),
-                    "net": _number(found.errors.net_m3[k]),
-                },
-            }
-            for k in range(len(found.stretches))
-        ],
-        "lanes": None
-        if found.lanes is None
-        else [
-            {"lane": str(found.lanes.lane[k]), **_row(found.lanes, k, line)}
-            for k in range(len(found.lanes))
-        ],
-    }
-
-
-def _row(rows: intervals.Intervals, k: int, line: Alignment) -> dict[str, Any]:
-    """One stretch of a layer or of a lane."""
-    return {
-        "from": _number(rows.start[k]),
-        "to": _number(rows.end[k]),
-        "from_station": station_text(line, float(rows.start[k])) or None,
-        "to_station": station_text(line, float(rows.end[k])) or None,
-        "cut_m3": _number(rows.cut_m3[k]),
-        "fill_m3": _number(rows.fill_m3[k]),
-        "compared_m2": _number(rows.compared_area_m2[k], 0.01),
-        "uncovered_m2": _number(rows.uncovered_area_m2[k], 0.01),
-    }
-
-
-def _number(value: float, step: float = 0.001) -> float | None:
-    return float(round_half_away(value, step)) if np.isfinite(value) else None
-
-
-BESIDE_MM, ROWS_MM = 20.0, 6.0
-"""On the map arrows run this far outside the outermost stake, in rows this far apart: clear of
-the ids of the stakes and of one another's words [mm of paper, assumed]."""
 
 
 def _beside(day: Day) -> tuple[float, float]:

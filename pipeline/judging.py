@@ -11,7 +11,7 @@ from functools import partial
 
 import numpy as np
 
-from pipeline.along import along_each, bends, break_lines
+from pipeline.along import along_each, bends, break_lines, every_metre, half_width_m
 from pipeline.checks import control, known_points, names, place, review, runs, scale
 from pipeline.checks.bust import ROD_STEPS
 from pipeline.checks.case import Case
@@ -103,16 +103,16 @@ def judge(inputs: Inputs, placed: OnGrid, design: tuple[Corridor, Findings]) -> 
 
 def reach(corridor: Corridor) -> place.Reach:
     """How far the design reaches along and across its alignment, side streets and bulbs too."""
-    widest = [np.nanmax(np.abs(layer.offset)) for layer in corridor.layers if layer.offset.size]
+    widest = [half_width_m(corridor)]
     along = [float(end) for end in corridor.alignment.station[[0, -1]]]
     for part in corridor.parts:
         feet = feet_of.locate(corridor.alignment, *_corners(part))
-        widest.append(np.max(np.abs(feet.offset)))
+        widest.append(float(np.max(np.abs(feet.offset))))
         along += [float(feet.station.min()), float(feet.station.max())]
     return place.Reach(
         first_station=min(along),
         last_station=max(along),
-        half_width_m=float(max(widest, default=0.0)),
+        half_width_m=max(widest),
     )
 
 
@@ -122,13 +122,8 @@ def _corners(part: Part) -> tuple[Floats, Floats]:
         easting = [surface.x + surface.origin[0] for surface in part.surfaces]
         northing = [surface.y + surface.origin[1] for surface in part.surfaces]
         return np.concatenate(easting), np.concatenate(northing)
-    ends = part.corridor.alignment.station[[0, -1]]
-    station = np.append(np.arange(*ends), ends[1])
-    widest = max(
-        (np.nanmax(np.abs(one.offset)) for one in part.corridor.layers if one.offset.size),
-        default=0.0,
-    )
-    sides = np.repeat([-1.0, 1.0], len(station)) * widest
+    station = every_metre(part.corridor)
+    sides = np.repeat([-1.0, 1.0], len(station)) * half_width_m(part.corridor)
     east, north, _ = line.point_at(part.corridor.alignment, np.tile(station, 2), sides)
     return east, north
 

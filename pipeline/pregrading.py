@@ -1,6 +1,6 @@
 """How high to leave the clay, lot by lot, on a day's ground.
 
-A room under the roof: it asks `compare` and `crew` of a day's run and words nothing itself.
+A room under the roof: it asks `compare` and `crew` of a day's run; the words are theirs.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline import __version__, publish, publish_days, saying, setting_out
+from pipeline import __version__, objects, publish, publish_days, setting_out
 from pipeline.deliver.history import HISTORY_FILE
 from pipeline.deliver.json import json_bytes
 from pipeline.deliver.package import described, read_manifest, verify
@@ -88,7 +88,7 @@ def _again(
     # what of the work was done on earlier days stands in the history beside the packages
     day = publish_days.with_trend(day, folder.parent / HISTORY_FILE, str(manifest.get("package")))
     command = manifest.get("command", {})
-    return saying.manifest_object(day, "", command), day
+    return objects.manifest_object(day, "", command), day
 
 
 def _files(made: Day | setting_out.SettingOut, manifest: Mapping[str, Any]) -> dict[str, bytes]:

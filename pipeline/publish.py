@@ -9,35 +9,32 @@ from typing import Any
 
 import numpy as np
 
+from pipeline import publish_days
 from pipeline.compare.streets import streets_of
 from pipeline.crew import dots, fate
 from pipeline.crew.hubs import cutsheet, stakes
 from pipeline.crew.measures import measures
 from pipeline.crew.plan.drawing import PlanWords
 from pipeline.crew.summary import CAUTION, mean_words
-from pipeline.deliver import csv, json
+from pipeline.deliver import csv, dxf, json
 from pipeline.deliver.history import HISTORY_FILE
+from pipeline.deliver.landxml import landxml_bytes
 from pipeline.deliver.package import safe_name, write_package
 from pipeline.earthworks import earthworks, earthworks_tables
 from pipeline.kept.calls import keep
 from pipeline.model import Table
+from pipeline.objects import findings_object, manifest_object, package_id, quantities_object
 from pipeline.planning import listed_rows, plan_drawings
+from pipeline.publish_crew import crew_files, crew_findings, crew_work, day_before, on_hold
+from pipeline.publish_page import page_files
+from pipeline.publish_pictures import pictures
 from pipeline.run import DRAWN_CELL_M, Day, shading, sorted_findings
-from pipeline.saying import (
-    findings_object,
-    manifest_object,
-    package_id,
-    quantities_object,
-    summary_of,
-)
+from pipeline.saying import summary_of
 from pipeline.settings import Rounding
 
 
 def complete(day: Day) -> Day:
     """The day with the crew's work in it, and what of that work needs a person."""
-    from pipeline import publish_days
-    from pipeline.publish_crew import crew_findings, crew_work, day_before
-
     before = day_before(day)
     work = crew_work(day, before)
     found = [*day.findings, *crew_findings(work)]
@@ -49,7 +46,7 @@ def complete(day: Day) -> Day:
 
 def with_earth(day: Day) -> Day:
     """The day with its earthworks, for the closing words and the package; not where withheld."""
-    if withheld(day) or day.earth is not None:
+    if day.withheld or day.earth is not None:
         return day
     return replace(day, earth=earthworks(day))
 
@@ -60,13 +57,10 @@ def package_files(day: Day) -> dict[str, bytes]:
     Where a finding stops the day and the job withholds the lists, only the
     findings and the points are there.
     """
-    from pipeline.publish_crew import crew_files
-    from pipeline.publish_page import page_files
-
     day = replace(day, shading=shading(day))
     tables = [_points_table(day)]
     files = {"findings.json": json.json_bytes(findings_object(day))}
-    if not withheld(day):
+    if not day.withheld:
         streets = {one.name: one.corridor for one in streets_of(day.morning.corridor)}
         tables += [
             stakes.table(day.stakes, day.morning.inputs.job.stakes, streets),
@@ -83,20 +77,18 @@ def package_files(day: Day) -> dict[str, bytes]:
     changes, changes_tables = _since(day)
     files |= page_files(day, plan_words(day), changes=changes, changes_tables=changes_tables)
     for table in tables:
-        files[f"{table.name}.csv"] = csv.csv_bytes(_held(table, day))
+        files[f"{table.name}.csv"] = csv.csv_bytes(on_hold(table) if day.held else table)
     return dict(sorted(files.items()))
 
 
 def _since(day: Day) -> tuple[tuple[str, ...], tuple[Table, ...]]:
     """What moved since the morning before, and how far the work has come."""
-    from pipeline import publish_days
-
     unit = measures(_rounding(day))
     words: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
     if day.before is not None and day.since is not None:
         words, tables = publish_days.change_words(day.before, day)
-    if withheld(day):
+    if day.withheld:
         return words, tables
     return (
         (*words, *publish_days.progress_words(day.trend, unit)),
@@ -107,7 +99,7 @@ def _since(day: Day) -> tuple[tuple[str, ...], tuple[Table, ...]]:
 def _points_table(day: Day) -> Table:
     morning = day.morning
     at_shots = day.at_shots
-    if withheld(day):
+    if day.withheld:
         # a number that may not be painted is not written where somebody could read it off
         at_shots = replace(at_shots, cut=np.full(len(at_shots.cut), np.nan))
     return fate.table(
@@ -116,34 +108,12 @@ def _points_table(day: Day) -> Table:
     )  # fmt: skip
 
 
-def withheld(day: Day) -> bool:
-    """True where the lists are not written."""
-    return day.held and day.morning.inputs.job.target.withhold
-
-
 def _rounding(day: Day) -> Rounding:
     return day.morning.inputs.job.rounding
 
 
-def _held(table: Table, day: Day) -> Table:
-    """The table, every row marked HOLD where a stop finding is not settled."""
-    if not day.held:
-        return table
-    if "note" not in table.columns:
-        columns = (*table.columns, "note")
-        rows = tuple((*row, "HOLD") for row in table.rows)
-        return Table(table.name, columns, rows, table.text_columns | {"note"})
-    note = table.columns.index("note")
-    rows = tuple(
-        (*row[:note], f"HOLD {row[note]}".rstrip(), *row[note + 1 :]) for row in table.rows
-    )
-    return Table(table.name, table.columns, rows, table.text_columns)
-
-
 def drawing_files(day: Day) -> dict[str, bytes]:
     """``cutfill.dxf``, and ``cutfill-plain.dxf`` where the job asks for it."""
-    from pipeline.deliver import dxf
-
     drawn, plain = plan_drawings(day, plan_words(day))
     files = {"cutfill.dxf": keep(dxf.dxf_bytes, drawn)}
     if plain is not None:
@@ -156,8 +126,6 @@ def surfaces_bytes(day: Day) -> bytes:
 
     Every name in it says HOLD where a stop finding is not settled: a machine shows names.
     """
-    from pipeline.deliver.landxml import landxml_bytes
-
     inputs, corridor = day.morning.inputs, day.morning.corridor
     hold = "HOLD " if day.held else ""
     return keep(
@@ -246,8 +214,6 @@ def deliver(day: Day, out: Path | None, command: Command | None = None) -> Deliv
     OutputError
         It cannot be written; an earlier package is unchanged.
     """
-    from pipeline import publish_days
-
     inputs, command = day.morning.inputs, command or Command()
     folder = (out if out is not None else inputs.job.folder / "out") / safe_name(inputs.day)
     written = datetime.now(tz=UTC).isoformat(timespec="seconds")
@@ -264,7 +230,5 @@ def day_files(day: Day, command: Command) -> dict[str, bytes]:
     day = with_earth(day)
     files = package_files(day)
     if command.pictures:
-        from pipeline.publish_pictures import pictures
-
         files |= pictures(day, plan_words(day))
     return files

@@ -32,9 +32,7 @@ from pipeline.ingest.job.morning import days
 from pipeline.ingest.wgs84 import grid_system, to_wgs84
 from pipeline.kept.calls import keep
 from pipeline.model import (
-    Bools,
     Corridor,
-    Feet,
     Finding,
     Findings,
     Floats,
@@ -83,12 +81,12 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     points = instrument.set_out(work.corridor, day.stakes, job.instrument, job.stakes)
     if day.held:
         points = instrument.held(points, job.instrument)
-    tables = (
-        _sightlines(work),
-        edge_table.table(work),
-        buried_table.table(work),
-    )
-    files = {f"{table.name}.csv": csv.csv_bytes(_marked(table, day.held)) for table in tables}
+    tables: tuple[Table, ...] = (
+        _sightlines(work), edge_table.table(work), buried_table.table(work),
+    )  # fmt: skip
+    if day.held:
+        tables = tuple(on_hold(table) for table in tables)
+    files = {f"{table.name}.csv": csv.csv_bytes(table) for table in tables}
     files["instrument.csv"] = csv.csv_bytes(instrument.table(points, job.instrument))
     if not job.instrument.header:
         body = files["instrument.csv"]
@@ -117,7 +115,7 @@ def _sightlines(work: CrewWork) -> Table:
 def day_before(day: Day) -> Day | None:
     """The last morning before this one, run in full; None where there is none that can be.
 
-    Costs as much as the day itself: for stale marks only.
+    Costs as much as the day itself: for stale marks, and for what moved since.
     """
     job = day.morning.inputs.job
     earlier = [name for name in days(job) if name < day.morning.inputs.day]
@@ -131,12 +129,7 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
     """Everything the crew carries, computed from a day's run: the main street, and its others."""
     morning, job = day.morning, day.morning.inputs.job
     target, in_surface = job.target.layer, morning.shots.take(morning.rows("in the surface"))
-    found = hazards.things(
-        (morning.corridor, target),
-        day.ground,
-        (morning.inputs.utilities, _things(day)),
-        job.hazards,
-    )
+    found = buried_things(day)
     whole = _Whole(
         day, found, in_surface, edges_by_street(morning.corridor, target, in_surface, job.codes),
         buried_table.tie_words(found, day.sheet.hubs, measures(job.rounding)), _flags(day, before),
@@ -233,10 +226,7 @@ def crew_findings(work: CrewWork) -> Findings:
     main, things = work.corridor, work.things
     for one in work.streets:
         rows = np.flatnonzero(things.street == one.corridor.name)
-        feet = Feet(
-            *(getattr(things.feet, x)[rows] for x in ("station", "offset", "feet", "beyond"))
-        )
-        own = things.take(rows, feet, one.corridor.name)
+        own = things.take(rows, things.feet.take(rows), one.corridor.name)
         told = hazards.findings(own, one.corridor.alignment, unit)
         said += told if one is work else (told_from(main, one.corridor, x) for x in told)
     for one in work.streets:
@@ -271,10 +261,17 @@ def _on_street(work: CrewWork, main: Corridor) -> Findings:
     return tuple(told_from(main, work.corridor, finding) for finding in said)
 
 
-def _things(day: Day) -> Shots:
-    """Shots of lids, valves and whatever stands."""
-    kept: Bools = np.isin(day.morning.fate, THINGS)
-    return day.morning.shots.take(kept)
+def buried_things(day: Day) -> hazards.Things:
+    """What is on record and what of it, and besides it, was shot: buried and standing."""
+    morning = day.morning
+    job = morning.inputs.job
+    shot = morning.shots.take(np.isin(morning.fate, THINGS))
+    return hazards.things(
+        (morning.corridor, job.target.layer),
+        day.ground,
+        (morning.inputs.utilities, shot),
+        job.hazards,
+    )
 
 
 def _flags(day: Day, before: Day | None) -> Texts:
@@ -335,10 +332,12 @@ def control_words(day: Day) -> str:
     return f"{names} {'checked' if not bad else f'checked, {bad} over a limit'}"
 
 
-def _marked(table: Table, held: bool) -> Table:
-    """The table, every row marked HOLD where a stop finding is not settled."""
-    if not held or "note" not in table.columns:
-        return table
+def on_hold(table: Table) -> Table:
+    """The table with every row marked HOLD: a stop finding is not settled."""
+    if "note" not in table.columns:
+        columns = (*table.columns, "note")
+        rows = tuple((*row, "HOLD") for row in table.rows)
+        return Table(table.name, columns, rows, table.text_columns | {"note"})
     at = table.columns.index("note")
     rows = tuple((*row[:at], f"HOLD {row[at]}".rstrip(), *row[at + 1 :]) for row in table.rows)
     return Table(table.name, table.columns, rows, table.text_columns)

@@ -17,8 +17,8 @@ from pipeline.deliver.history import DayRecord
 from pipeline.design.equations import station_text
 from pipeline.errors import InputError, OutputError
 from pipeline.model import Finding, Findings, Floats, Shots, Table
+from pipeline.objects import number
 from pipeline.run import Day, sorted_findings
-from pipeline.units import round_half_away
 
 FIXED_FATES = ("hub", "lid", "control")
 """What earthwork does not move: its change from day to day is the datum's."""
@@ -102,11 +102,11 @@ def change_object(before: Day, after: Day) -> dict[str, Any]:
         "before": before.morning.inputs.day,
         "after": after.morning.inputs.day,
         "datum": {
-            "shift_m": _number(shift.shift_m, 1e-4),
-            "se_m": _number(shift.se_m, 1e-4),
+            "shift_m": number(shift.shift_m, 1e-4),
+            "se_m": number(shift.se_m, 1e-4),
             "fixed_things": shift.things,
             "sure": shift.sure,
-            "taken_off_m": _number(shift.taken_off_m, 1e-4),
+            "taken_off_m": number(shift.taken_off_m, 1e-4),
             "moved_alone": list(shift.hit),
         },
         "stretches": [
@@ -115,20 +115,16 @@ def change_object(before: Day, after: Day) -> dict[str, Any]:
                 "to": float(change.end[k]),
                 "from_station": station_text(line, float(change.start[k])),
                 "to_station": station_text(line, float(change.end[k])),
-                "area_m2": _number(float(change.area_m2[k]), 0.01),
-                "mean_m": _number(float(change.mean_m[k]), 1e-4),
-                "sd_m": _number(float(change.sd_m[k]), 1e-4),
-                "raised_m3": _number(float(change.raised_m3[k]), 1e-3),
-                "lowered_m3": _number(float(change.lowered_m3[k]), 1e-3),
+                "area_m2": number(float(change.area_m2[k]), 0.01),
+                "mean_m": number(float(change.mean_m[k]), 1e-4),
+                "sd_m": number(float(change.sd_m[k]), 1e-4),
+                "raised_m3": number(float(change.raised_m3[k]), 1e-3),
+                "lowered_m3": number(float(change.lowered_m3[k]), 1e-3),
                 "sure": bool(sure[k]),
             }
             for k in range(len(change.start))
         ],
     }
-
-
-def _number(value: float, step: float) -> float | None:
-    return None if np.isnan(value) else float(round_half_away(value, step))
 
 
 def history_record(day: Day, package: str) -> DayRecord:

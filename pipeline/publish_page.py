@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from pipeline.compare import compose
 from pipeline.compare import map as difference_map
-from pipeline.crew.buried import things as buried
 from pipeline.crew.page import lists as daypage
 from pipeline.crew.page import whereami
 from pipeline.crew.page.earth_lists import earth_lists
@@ -15,6 +14,7 @@ from pipeline.deliver import page
 from pipeline.earthworks import earthworks_words
 from pipeline.kept.calls import keep
 from pipeline.model import Corridor, Layer, Table
+from pipeline.publish_crew import buried_things
 from pipeline.run import Day, shading
 from pipeline.settings import DesignRules
 
@@ -64,7 +64,7 @@ def page_inputs(
         fate=morning.fate,
         dots=day.dots,
         stakes=day.stakes,
-        things=_things(day),
+        things=buried_things(day) if day.work is None else day.work.things,
         quantities=day.quantities,
         findings=day.findings,
         rounding=job.rounding,
@@ -72,7 +72,7 @@ def page_inputs(
         position=whereami.fit(job.grid.crs, alignment.easting, alignment.northing),
         changes=changes,
         changes_tables=changes_tables,
-        withheld=day.held and job.target.withhold,
+        withheld=day.withheld,
         lists=()
         if day.earth is None
         else earth_lists(day.earth, alignment, earthworks_words(day.earth, day)),
@@ -95,16 +95,3 @@ def _in_triangles(corridor: Corridor, rules: DesignRules) -> Corridor:
         for layer in corridor.layers
     )
     return replace(corridor, layers=layers)
-
-
-def _things(day: Day) -> buried.Things:
-    """Buried and standing things, as the crew's own list has them."""
-    morning = day.morning
-    job = morning.inputs.job
-    shot = morning.shots.take(morning.rows("lid") | morning.rows("object"))
-    return buried.things(
-        (morning.corridor, job.target.layer),
-        day.ground,
-        (morning.inputs.utilities, shot),
-        job.hazards,
-    )

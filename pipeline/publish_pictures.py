@@ -28,7 +28,7 @@ def pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
     """
     morning = day.morning
     job = morning.inputs.job
-    if day.held and job.target.withhold:
+    if day.withheld:
         return {}
     used = morning.rows("in the surface")
     profile = charts.profile_chart(

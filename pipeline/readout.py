@@ -183,8 +183,8 @@ def read_words(description: Description) -> list[str]:
     lines = [f"{description.file}: {kind}, {description.bytes:,} bytes"]
     before = ""
     for label, text in rows:
-        shown = "" if label == before else label
-        lines.append(f"  {shown:{_LABEL}s}{text}")
+        head = "" if label == before else label
+        lines.append(f"  {head:{_LABEL}s}{text}")
         before = label
     return lines
 

@@ -114,6 +114,11 @@ class Day:
         """True where a finding stops the day until a person has settled it."""
         return any(finding.severity == "stop" for finding in self.findings)
 
+    @property
+    def withheld(self) -> bool:
+        """True where the job withholds the lists until then."""
+        return self.held and self.morning.inputs.job.target.withhold
+
 
 @dataclass(slots=True)
 class Stopwatch:
@@ -132,7 +137,7 @@ class Stopwatch:
 
 
 def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
-    """Shots -> checks -> surface -> design -> compare -> what the crew carries.
+    """Shots read and put on the grid, checked beside the design, ground, cut and fill, lists.
 
     Nothing is written here; `pipeline.publish.deliver` does that, all or nothing.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import NoReturn
 
 import click
 
@@ -15,9 +16,9 @@ HELD = 4
 
 def run_and_say(
     job: Path, day: str | None, out: Path | None, json_wanted: bool, *, pictures: bool = False
-) -> None:
+) -> NoReturn:
     """Run a day, say what came of it, and end the process with its code."""
-    from pipeline import publish, saying
+    from pipeline import objects, publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
@@ -28,7 +29,7 @@ def run_and_say(
         done = publish.deliver(result, out, publish.Command(day, pictures))
     result = done.day
     if json_wanted:
-        click.echo(as_text(saying.run_object(result, done.folder, spent.seconds)))
+        click.echo(as_text(objects.run_object(result, done.folder, spent.seconds)))
     else:
         click.echo("\n".join(words(saying.summary_of(result))))
         click.echo(f"Package    {done.folder}, {sum(spent.seconds.values()):.1f} s")
@@ -41,7 +42,7 @@ def run_and_say(
 
 def run_many_and_say(
     jobs: tuple[Path, ...], day: str | None, out: Path | None, json_wanted: bool
-) -> None:
+) -> NoReturn:
     """Run many jobs, say what came of each, and end the process with the worst code."""
     from pipeline import many
     from pipeline.kept.calls import is_fresh

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline import __version__, saying
+from pipeline import __version__, objects
 from pipeline.crew.hubs import layout, street_layout
 from pipeline.crew.measures import measures
 from pipeline.deliver import csv
@@ -87,12 +87,12 @@ def layout_files(result: SettingOut) -> dict[str, bytes]:
 def manifest_object(inputs: Inputs) -> dict[str, Any]:
     """``manifest.json`` but for the outputs."""
     return {
-        "package": saying.package_id(inputs),
+        "package": objects.package_id(inputs),
         "lath": __version__,
-        "made_with": saying.libraries(),
+        "made_with": objects.libraries(),
         "job": inputs.job.name,
-        "inputs": saying.inputs_object(inputs),
-        "settings": saying.settings_object(inputs.job),
+        "inputs": objects.inputs_object(inputs),
+        "settings": objects.settings_object(inputs.job),
     }
 
 
@@ -109,7 +109,8 @@ def layout_object(result: SettingOut, folder: Path) -> dict[str, Any]:
         ],
         "caution": layout.CAUTION,
         "findings": [
-            saying.finding_object(finding, result.corridor.alignment) for finding in result.findings
+            objects.finding_object(finding, result.corridor.alignment)
+            for finding in result.findings
         ],
     }
 
@@ -119,11 +120,11 @@ def _point_object(points: Stakes, i: int, line: Alignment) -> dict[str, Any]:
         "id": points.id[i],
         "kind": points.kind[i],
         "what": points.what[i],
-        "station": saying.number(points.station[i]),
+        "station": objects.number(points.station[i]),
         "station_text": station_text(line, float(points.station[i])),
-        "offset": saying.number(points.offset[i]),
-        "easting": saying.number(points.easting[i]),
-        "northing": saying.number(points.northing[i]),
+        "offset": objects.number(points.offset[i]),
+        "easting": objects.number(points.easting[i]),
+        "northing": objects.number(points.northing[i]),
         "lath": points.mark[i],
         "note": points.note[i],
     }

@@ -244,6 +244,10 @@ class Sheet(Settings):
     says what to add."""
 
 
+AROUND = frozenset({"folder", "given"})
+"""Fields of `Job` that are no settings: where it lies, and which keys its file states."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job(Settings):
     """A street, its files and its rules. Paths are relative to ``folder``."""

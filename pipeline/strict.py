@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from typing import Annotated, Any, ClassVar
 
-from annotated_types import Ge, Gt, Interval, Len
+from annotated_types import Ge, Interval, Len
 
 
 class Settings:
@@ -18,8 +20,36 @@ class Settings:
     }
 
 
+def dotted(
+    settings: object, around: frozenset[str] = frozenset(), prefix: str = ""
+) -> list[tuple[str, Any]]:
+    """Dotted key and value of every setting; of a list of tables, with its place in the list.
+
+    ``around`` are fields of the outermost table that are no settings.
+    """
+    rows: list[tuple[str, Any]] = []
+    for item in fields(settings):  # type: ignore[arg-type]  # only settings dataclasses come here
+        value = getattr(settings, item.name)
+        key = f"{prefix}{item.name}"
+        if item.name in around:
+            continue
+        if is_dataclass(value):
+            rows += dotted(value, prefix=f"{key}.")
+        elif any(is_dataclass(part) for _, part in _parts(value)):
+            for name, part in _parts(value):
+                rows += dotted(part, prefix=f"{key}.{name}.")
+        else:
+            rows.append((key, value))
+    return rows
+
+
+def _parts(value: Any) -> list[tuple[Any, Any]]:
+    if isinstance(value, Mapping):
+        return list(value.items())
+    return list(enumerate(value, 1)) if isinstance(value, list | tuple) else []
+
+
 Name = Annotated[str, Len(1, 80)]
-Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
 
 # Ranges that leave room for every crew and refuse a slip: centimetres or feet typed for
@@ -37,7 +67,6 @@ Height = Annotated[float, Interval(ge=0.005, le=3)]
 HeightOrNone = Annotated[float, Interval(ge=0, le=3)]
 Across = Annotated[float, Interval(ge=0.01, le=50)]
 """A distance across the street [m]: no residential street is wider."""
-AcrossOrNone = Annotated[float, Interval(ge=0, le=50)]
 Spacing = Annotated[float, Interval(ge=0.1, le=200)]
 """A step along the street [m]: closer ones are no list for a person, wider ones miss a curve."""
 Percent = Annotated[float, Interval(ge=0, le=20)]

@@ -21,7 +21,7 @@ import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
 
-from pipeline import earthworks, pregrading, publish, publish_days, saying, setting_out
+from pipeline import earthworks, objects, pregrading, publish, publish_days, saying, setting_out
 from pipeline.checks.constants import Constant, constant_findings
 from pipeline.checks.facets import Facets, facet_findings, long_findings
 from pipeline.checks.runs import Run
@@ -221,9 +221,9 @@ def test_what_commands_print_names_its_stations(day, street, tmp_path):
     layout = setting_out.set_out(street)
     said = [
         *words(saying.summary_of(day)),
-        json.dumps(saying.run_object(day, None, {})),
+        json.dumps(objects.run_object(day, None, {})),
         *earthworks.earthworks_words(work, day),
-        json.dumps(saying.pregrade_object(day, height, haul)),
+        json.dumps(objects.pregrade_object(day, height, haul)),
         *saying.pregrade_words(height, haul), *moved,
         *(cell for table in tables for row in table.rows for cell in row),
         json.dumps(publish_days.change_object(day.before, day)),

@@ -17,9 +17,10 @@ from typing import Any
 import numpy as np
 
 _PACKAGE = Path(__file__).resolve().parent.parent
-_LIBRARIES = (
-    "numpy", "scipy", "pythoncdt", "shapely", "pyproj", "ezdxf", "reportlab", "laspy", "lazrs",
+LIBRARIES = (
+    "ezdxf", "laspy", "lazrs", "numpy", "pyproj", "pythoncdt", "reportlab", "scipy", "shapely",
 )  # fmt: skip
+"""Libraries that the numbers and the files come from."""
 _LARGE = 4096
 # an array that nobody can write to is read once a run
 _seen: dict[int, tuple[weakref.ref[np.ndarray[Any, Any]], bytes]] = {}
@@ -41,7 +42,7 @@ def program() -> str:
             found.update(path.relative_to(_PACKAGE).as_posix().encode() + b"\0")
             found.update(hashlib.sha256(path.read_bytes()).digest())
     about = [platform.python_version(), platform.machine(), platform.system()]
-    about += [f"{name} {version(name)}" for name in _LIBRARIES]
+    about += [f"{name} {version(name)}" for name in LIBRARIES]
     found.update(json.dumps(about).encode())
     return found.hexdigest()
 

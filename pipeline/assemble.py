@@ -174,7 +174,8 @@ def _main(files: DesignFiles, site: _Site) -> tuple[Corridor, Findings]:
             layers.append(beneath.layer_below(over, rule.by_m, rule.measured, named))
         else:
             layers.append(have[rule.name])
-    corridor = Corridor(alignment.name, alignment, heights, tuple(layers), basins=basins)
+    name = job.design.name or alignment.name
+    corridor = Corridor(name, alignment, heights, tuple(layers), basins=basins)
     return corridor, (*found, *more, *told)
 
 

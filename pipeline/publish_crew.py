@@ -13,9 +13,10 @@ from pipeline.crew.buried import things as hazards
 from pipeline.crew.card import pages as card
 from pipeline.crew.edge import table as edge_table
 from pipeline.crew.edge.bank import backing_bank
-from pipeline.crew.edge.line import EdgeLine, edge_spots, edges_by_street, seen
+from pipeline.crew.edge.line import EdgeLine, edge_spots, edges_by_street, longest_step, seen
 from pipeline.crew.edge.machine import Objects, Path, machine_path
 from pipeline.crew.edge.straight import long_sight, straightness
+from pipeline.crew.gaps import ShotSides, shot_sides
 from pipeline.crew.hubs import disturbed, instrument
 from pipeline.crew.hubs.cutsheet import CutSheet
 from pipeline.crew.hubs.slope import SlopeStakes, slope_stakes
@@ -158,6 +159,7 @@ def _street_work(whole: _Whole, street: Street) -> CrewWork:
     day, corridor, things = whole.day, street.corridor, whole.things
     job, layer = day.morning.inputs.job, edge_layer(corridor, day.morning.inputs.job.target.layer)
     edges, spots = whole.edges[street.name], street_stations(street, job.stakes)
+    shot = shot_sides(street, whole.edges, longest_step(corridor, layer, job.codes))
     rows = np.flatnonzero(day.sheet.street == street.name)
     sheet, dots = day.sheet.take(rows), day.dots.take(day.dots.street == street.name)
     alone = not corridor.parts
@@ -185,8 +187,8 @@ def _street_work(whole: _Whole, street: Street) -> CrewWork:
             for edge in edges
             for wobble in long_sight(corridor, edge, max(job.edge.chord_limits_m))
         ),
-        path=_path(whole, corridor, layer),
-        bank=keep(backing_bank, corridor, layer, day.ground, job.bank) if layer else None,
+        path=_path(whole, corridor, layer, shot),
+        bank=keep(backing_bank, corridor, layer, day.ground, job.bank, shot) if layer else None,
         things=things,
         ties=whole.ties,
         turns=_turns(whole, street),
@@ -299,7 +301,7 @@ def _hubs(shots: Shots | None, job: Job) -> Shots:
     return shots.take([code is not None and code.kind == "hub" for code in codes])
 
 
-def _path(whole: _Whole, corridor: Corridor, layer: str) -> Path | None:
+def _path(whole: _Whole, corridor: Corridor, layer: str, shot: ShotSides) -> Path | None:
     """The machine's path; None where the street has no curb for a machine to lay."""
     day, things, shots = whole.day, whole.things, whole.shots
     rules = day.morning.inputs.job.machine
@@ -315,7 +317,7 @@ def _path(whole: _Whole, corridor: Corridor, layer: str) -> Path | None:
         northing=np.concatenate([things.northing, hubs.northing]),
     )
     at = shots.easting, shots.northing
-    return keep(machine_path, (corridor, layer), day.ground, at, objects, rules)
+    return keep(machine_path, (corridor, layer), day.ground, at, objects, rules, shot)
 
 
 def _has(corridor: Corridor, break_name: str) -> bool:

@@ -75,7 +75,7 @@ def page_inputs(
         withheld=day.withheld,
         lists=()
         if day.earth is None
-        else earth_lists(day.earth, alignment, earthworks_words(day.earth, day)),
+        else earth_lists(day.earth, alignment, earthworks_words(day.earth, day), words.unit),
     )
 
 

@@ -203,6 +203,8 @@ class DesignLimits(Settings):
 class DesignRules(Settings):
     """Where the design is, and how finely its curves are cut into triangles."""
 
+    name: str = ""
+    """What the first street is called on lists and pages; empty: the name of its alignment."""
     alignment: Name = "design/alignment.csv"
     """File of the alignment: a table of ours, or LandXML."""
     profile: Name = "design/profile.csv"

@@ -9,9 +9,11 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
 from pipeline import publish, publish_crew, publish_page
 from pipeline.compare import places
@@ -44,8 +46,8 @@ CURB_M = -0.018 + 0.140 + 0.010
 """From the lip up to the top back of curb."""
 HUBS = {
     # id: easting, northing, elevation of the top back of curb beside it, street
-    "M20L": (994.0, 2020.0, 50.0 - 0.24 - 0.08 + CURB_M, "wenlow_alignment"),
-    "M20R": (1006.0, 2020.0, 50.0 - 0.24 - 0.08 + CURB_M, "wenlow_alignment"),
+    "M20L": (994.0, 2020.0, 50.0 - 0.24 - 0.08 + CURB_M, "Wenlow Street"),
+    "M20R": (1006.0, 2020.0, 50.0 - 0.24 - 0.08 + CURB_M, "Wenlow Street"),
     "T30L": (1030.0, NORTH + 6.0, 49.22 - 0.6 - 0.08 + CURB_M, "Tarrow Court"),
     "T30R": (1030.0, NORTH - 6.0, 49.22 - 0.6 - 0.08 + CURB_M, "Tarrow Court"),
     # a quarter circle from the back of the bulb, 13 m from its centre, 11 pi / 2 along the lip
@@ -126,8 +128,12 @@ def _shots():
 
 
 @pytest.fixture(scope="module")
-def tables(day):
-    files = publish.package_files(day)
+def files(day):
+    return publish.package_files(day)
+
+
+@pytest.fixture(scope="module")
+def tables(files):
     return {
         name: list(csv.DictReader(io.StringIO(files[name].decode("utf-8-sig"))))
         for name in files
@@ -152,14 +158,14 @@ def test_every_number_is_that_of_the_design_at_its_place(day):
             if spots.kind[k] != "unshot":
                 cut = spots.ground[k] - spots.design[k, 0]
                 assert cut == pytest.approx(plane(east, north) - answer, abs=1e-3)
-    assert checked["wenlow_alignment"] > 90
+    assert checked["Wenlow Street"] > 90
     assert checked["Tarrow Court"] > 15
     assert checked["bulb"] > 30
 
 
 def test_every_part_is_in_every_list(day, tables):
     names = {street.name for street in streets_of(day.morning.corridor)}
-    assert names == {"wenlow_alignment", "south return", "north return", "bulb", "Tarrow Court"}
+    assert names == {"Wenlow Street", "south return", "north return", "bulb", "Tarrow Court"}
     for table in ("stakes", "dots", "sightlines", "edge"):
         assert {row["street"] for row in tables[f"{table}.csv"]} == names, table
     assert {row["street"] for row in tables["cutsheet.csv"]} == {h[3] for h in HUBS.values()}
@@ -196,7 +202,7 @@ def test_returns_are_marked_at_their_quarters_on_circles_of_their_own(day):
 
 
 def test_in_a_mouth_there_is_no_edge_of_clay(day):
-    right = (day.dots.street == "wenlow_alignment") & (day.dots.offset > 0)
+    right = (day.dots.street == "Wenlow Street") & (day.dots.offset > 0)
     mouth = right & (day.dots.station > 52.0) & (day.dots.station < 78.0)
     assert set(day.dots.what[mouth]) == {"lip"}
     # and the side street's own spots begin where the main street's end
@@ -266,7 +272,7 @@ def test_the_walk_goes_out_round_and_back(day):
         if name != legs[-1]:
             legs.append(name)
     assert legs == [
-        "wenlow_alignment", "south return", "Tarrow Court", "bulb", "Tarrow Court", "north return",
+        "Wenlow Street", "south return", "Tarrow Court", "bulb", "Tarrow Court", "north return",
     ]  # fmt: skip
     bulb = np.arctan2(north[names == "bulb"] - NORTH, east[names == "bulb"] - 1056.0)
     assert (np.diff(bulb) > 0).all()  # one way round
@@ -289,17 +295,35 @@ def test_a_valve_in_the_side_street_has_the_plane_of_the_side_street(day, tables
     assert row["class"] not in {"UNKNOWN", "HIT"}
 
 
+def test_the_pages_name_their_street_and_no_lath_on_them_is_without_a_number(files):
+    """A list is one for all streets; in the mouth the curb is away, and so are its laths."""
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(files["crew.pdf"])).pages]
+    titles = [page.lstrip().split("\n", 1)[0] for page in pages]
+    assert [title for title in titles if title.startswith("Paint Wenlow Street 0+000.0")]
+    for name in ("Edge", "Machine path", "Backing bank", "Marks"):
+        assert 1 <= titles.count(name) <= 2, titles
+    bank = "\n".join(page for page, title in zip(pages, titles, strict=True) if "bank" in title)
+    assert "south return: R: 13 m" in bank
+    laths = 0
+    for page in (page for page, title in zip(pages, titles, strict=True) if "Paint" in title):
+        table = page.split("marked", 1)[1]
+        rows = re.split(r"^\d+\n?\d\+\d{3}\.\d(?: [LR])?$", table, flags=re.MULTILINE)
+        laths += len(rows) - 1
+        assert all(re.search(r"^([CF] \d+|GRADE|NOT SHOT)$", row, re.MULTILINE) for row in rows[1:])
+    assert laths > 50
+
+
 def test_the_edge_of_the_bulb_and_of_a_return_is_looked_at(tables):
     """Shot on its line, so no nose anywhere; the north return was not shot."""
     rows = tables["edge.csv"]
     seen = {row["street"] for row in rows if row["what"] == "seen"}
-    assert seen == {"wenlow_alignment", "south return", "bulb", "Tarrow Court"}
+    assert seen == {"Wenlow Street", "south return", "bulb", "Tarrow Court"}
     assert not [row for row in rows if row["what"] == "edge"]
     (bulb,) = (row for row in rows if row["what"] == "seen" and row["street"] == "bulb")
     # 4.2 radians of a circle: its line is the lip on R 11, its edge lies 0.95 m outside
     assert float(bulb["length_m"]) == pytest.approx(4.2 * 11.95, abs=0.01)
     for row in rows:
-        if row["what"] == "bank" and row["street"] == "wenlow_alignment" and row["side"] == "R":
+        if row["what"] == "bank" and row["street"] == "Wenlow Street" and row["side"] == "R":
             ends = (
                 float(row["station_from"].replace("+", "")),
                 float(row["station_to"].replace("+", "")),
@@ -328,9 +352,11 @@ def test_pages_say_nothing_of_a_side_that_a_return_does_not_have(day):
     book = card.book(publish_crew.crew_work(day), card.CardWords("", "", "", held=False))
     notes = [note for page in book.pages for note in page.notes]
     assert not [note for note in notes if note.rstrip().endswith(":") or "no such" in note]
-    one_sided = [page for page in book.pages if "Backing bank south return" in page.title]
-    assert [note[:2] for page in one_sided for note in page.notes if note[1] == ":"] == ["R:"]
-    assert any(page.bar.endswith("1 CONFLICT") for page in book.pages)
+    (bank,) = (page for page in book.pages if page.title == "Backing bank")
+    one_sided = [note.split(": ")[1] for note in bank.notes if note.startswith("south return")]
+    assert one_sided == ["R"]
+    path = next(page for page in book.pages if page.title == "Machine path")
+    assert re.search(r"   (1 CONFLICT|([02-9]|\d\d+) CONFLICTS)$", path.bar)
     reaches = [page.title.split(" to ") for page in book.pages if " to 0+" in page.title]
     assert reaches
     assert all(first.split()[-1] != last.split()[0] for first, last in reaches)

@@ -127,7 +127,7 @@ def test_the_high_spot_is_painted_on_the_side_street(day):
 
 def test_every_hub_is_measured_to_the_curb_of_its_own_part(day):
     """Top back of curb 0.132 m over the lip, which is 0.355 m over the clay there."""
-    parts = {"main": "wenlow_alignment", "side": "Tarrow Court"}
+    parts = {"main": "Wenlow Street", "side": "Tarrow Court"}
     hubs = dict(morning.hubs())
     sheet = rows(cutsheet.table(day.sheet, day.morning.inputs.job.rounding))
     assert {row["id"] for row in sheet} == set(hubs)
@@ -200,7 +200,7 @@ def test_an_edge_is_asked_for_up_to_the_mouth_and_no_farther(tmp_path):
         tmp_path, lambda s: not (s.part == "main" and edge_code(s) and s.x > 0 and 22 < s.y < 60)
     )
     (told,) = (one for one in found if one.kind == "break not shot")
-    assert told.text.startswith("wenlow_alignment: no shot and no line on the edge of clay right")
+    assert told.text.startswith("Wenlow Street: no shot and no line on the edge of clay right")
     assert stretch(told) == pytest.approx([20.0, 52.0], abs=0.15)
 
 

@@ -19,6 +19,7 @@ from pypdf import PdfReader
 
 from pipeline import publish_crew
 from pipeline.crew.buried.things import verdict_words
+from pipeline.crew.card.pages import CardWords, book
 from pipeline.crew.card.rods import sight_pages
 from pipeline.crew.card.strip_map import place
 from pipeline.crew.words import lint
@@ -452,6 +453,45 @@ def test_sizes_of_type_hold_on_every_page(demo):
                 assert size >= 14.0, text
     assert smallest >= 9.0
     assert largest >= 14.0
+
+
+def printed(page):
+    """Every text of a page as (words, size, left, foot), in points, as it lies in the file."""
+    found = []
+    page.extract_text(
+        visitor_text=lambda text, _c, tm, _f, size: found.append(
+            (text.strip(), size * abs(tm[3]), tm[4], tm[5])
+        )
+    )
+    return [row for row in found if row[0]]
+
+
+def test_what_stands_in_a_table_is_eleven_points_or_more(demo):
+    work = publish_crew.crew_work(demo[0])
+    words = CardWords("2026-05-14", "abc123", publish_crew.control_words(demo[0]), held=False)
+    told = book(work, words).pages
+    for page, drawn in zip(told, PdfReader(io.BytesIO(demo[1]["crew.pdf"])).pages, strict=False):
+        cells = {line.strip() for row in page.rows for cell in row for line in cell.split("\n")}
+        sizes = {}
+        for text, size, _, _ in printed(drawn):
+            sizes[text] = max(size, sizes.get(text, 0.0))
+        assert all(sizes[cell] >= 11.0 - 1e-6 for cell in cells - {""}), page.title
+
+
+def test_one_page_prints_on_letter_and_on_a4_with_a_margin(demo):
+    # ISO 216 and ANSI Y14.1 for the sheets; printers keep 1/4 inch (6.4 mm), common practice
+    point = 72.0 / 25.4
+    narrowest, lowest = 210.0 * point, 279.4 * point
+    for page in PdfReader(io.BytesIO(demo[1]["crew.pdf"])).pages:
+        assert float(page.mediabox.width) <= narrowest + 1e-3
+        assert float(page.mediabox.height) <= lowest + 1e-3
+        for text, size, left, foot in printed(page):
+            lines = text.split("\n")
+            right = left + max(len(line) for line in lines) * 0.602 * size
+            assert left >= 6.4 * point, text
+            assert right <= float(page.mediabox.width) - 6.4 * point, text
+            assert foot >= 6.4 * point, text
+            assert foot + size <= float(page.mediabox.height) - 6.4 * point, text
 
 
 def test_every_mark_of_the_demo_passes_the_lint(demo):

@@ -12,9 +12,12 @@ from pipeline.compare.stretch_errors import StretchErrors
 from pipeline.compare.uncertainty import Uncertainty
 from pipeline.crew.haul.arrows import Arrow
 from pipeline.crew.haul.moves import MassHaul, Moves
+from pipeline.crew.measures import Measures
 from pipeline.crew.pregrade.lots import LotPlace
 from pipeline.crew.pregrade.recommendation import Decision, Lot
 from pipeline.crew.pregrade.remaining import Remaining
+from pipeline.crew.pregrade.remaining_sheet import remaining_table
+from pipeline.crew.pregrade.sheet import tornado
 from pipeline.model import Alignment, Quantity, Table
 
 
@@ -104,3 +107,15 @@ class Earthworks:
     haul: Haul
     lots: tuple[LotToday, ...]
     pregrade: Pregrade | None
+
+
+def lot_tables(lot: LotSheet, line: Alignment, units: Measures) -> tuple[Table, ...]:
+    """The tables of a lot as people read them: heights and volumes in the crew's unit.
+
+    Those of the lot itself are for software, and metric.
+    """
+    tables = {table.name: table for table in lot.tables}
+    if lot.left is not None and lot.decision is not None:
+        own = remaining_table(lot.left, line, units), tornado(lot.decision, units)
+        tables |= {table.name: table for table in own}
+    return tuple(tables.values())

@@ -7,13 +7,13 @@ bank: ground there has a height, and a number painted by it would be decimetres 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipeline.compare.streets import Street
 from pipeline.crew.edge.line import EdgeLine
-from pipeline.crew.stretches import edge_layer, outermost
+from pipeline.crew.stretches import edge_layer, outermost, true_runs
 from pipeline.crew.words import NOT_SHOT
 from pipeline.design import feet as feet_of
 from pipeline.design.section import CROWN
@@ -26,6 +26,90 @@ END_M = 0.30
 """How far the last row of shots wanders from square to the line [assumed]."""
 _CROWN_M = 0.05
 WHY = "the edge was not shot here: a number would be a guess"
+
+
+@dataclass(frozen=True, slots=True)
+class ShotSides:
+    """The edges of one street as shot, and the sides that go by them (-1 left, +1 right)."""
+
+    sides: tuple[int, ...] = ()
+    edges: tuple[EdgeLine, ...] = ()
+    longest_m: float = 0.0
+    """Two shots of an edge farther apart than this say nothing about what lies between."""
+
+    def unshot(self, side: int, station: Floats) -> Bools:
+        """True beside a gap in the edge of a side that goes by its edge, (n,)."""
+        if side not in self.sides:
+            return np.zeros(len(station), dtype=bool)
+        return ~_covered(station, self._of(side))
+
+    def unknown(self, side: int, station: Floats) -> Bools:
+        """The same along one whole stretch of edge, where a short way to its ends is known.
+
+        Parameters
+        ----------
+        side : int
+        station : ndarray, shape (n,)
+            Increasing, from one end of the stretch to the other: the street's end or a mouth.
+        """
+        found = self.unshot(side, station)
+        first, last = station[0] - END_M, station[-1] + END_M
+        pieces = [x for x in self._of(side) if x.station[-1] >= first and x.station[0] <= last]
+        for a, b in true_runs(found) if pieces else ():
+            found[a:b] = station[min(b, len(station) - 1)] - station[max(a - 1, 0)] > self.longest_m
+        return found
+
+    def _of(self, side: int) -> list[EdgeLine]:
+        return [edge for edge in self.edges if edge.side == side]
+
+
+NOT_BY_EDGES = ShotSides()
+"""For a street that does not go by its shot edges."""
+
+
+def shot_sides(
+    street: Street, edges: Mapping[str, Sequence[EdgeLine]], longest_m: float = 0.0
+) -> ShotSides:
+    """The sides of a street that go by their shot edge.
+
+    A side of the main street of which none was shot does not; once any edge of the job was
+    shot, every side of the other parts does.
+    """
+    own = tuple(edges[street.name])
+    all_of_them = bool(street.prefix) and any(len(lines) for lines in edges.values())
+    shot = {edge.side for edge in own}
+    sides = tuple(side for side in (-1, 1) if all_of_them or side in shot)
+    return ShotSides(sides, own, longest_m)
+
+
+def guesses(
+    ground: Surface,
+    shot: ShotSides,
+    along: tuple[int, Floats],
+    grid: tuple[Floats, Floats],
+) -> Bools:
+    """Places beside a stretch of edge where the ground is a guess across a gap in its shots.
+
+    Parameters
+    ----------
+    ground : Surface
+    shot : ShotSides
+    along : tuple of int and ndarray, shape (k,)
+        The side, and the stations of one whole stretch, increasing.
+    grid : tuple of ndarray, shape (k * m,)
+        Easting and northing of m places at each station, station by station.
+
+    Returns
+    -------
+    ndarray of bool, shape (k * m,)
+        True farther than 0.3 m from a corner of the triangle there: on a row of shots the
+        ground is known, past it triangles reach from bank to bank or to the crown.
+    """
+    side, station = along
+    found = np.repeat(shot.unknown(side, station), len(grid[0]) // max(len(station), 1))
+    rows = np.flatnonzero(found)
+    found[rows] = _away(ground, grid[0][rows], grid[1][rows]) > END_M
+    return found
 
 
 def without_guesses(
@@ -76,11 +160,9 @@ def without_guesses(
 def _uncovered(street: Street, painted: Stakes, edges: Mapping[str, Sequence[EdgeLine]]) -> Bools:
     """Spots of one street off its crown, beside a gap in the edge of their side."""
     doubtful = np.zeros(len(painted), dtype=bool)
-    goes_by_edges = bool(street.prefix) and any(len(lines) for lines in edges.values())
+    shot = shot_sides(street, edges)
     for side in (-1, 1):
-        pieces = [edge for edge in edges[street.name] if edge.side == side]
-        if pieces or goes_by_edges:
-            doubtful |= ~_covered(painted.station, pieces) & _on(street, side, painted.offset)
+        doubtful |= shot.unshot(side, painted.station) & _on(street, side, painted.offset)
     return doubtful
 
 

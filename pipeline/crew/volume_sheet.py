@@ -18,7 +18,7 @@ from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Quantity, Table
 from pipeline.settings_earthwork import Bulking, Volumes
-from pipeline.units import format_length, format_side, ground_mark, lath_mark
+from pipeline.units import format_length, format_side, ground_mark
 
 NINETY_FIVE = 1.96
 """Standard deviations either side that hold 95 of 100 cases: REF-AC-3 of the references."""
@@ -29,34 +29,45 @@ MISSED_SHARE = 0.5
 
 
 def interval_table(
-    found: Intervals, line: Alignment | None = None, errors: StretchErrors | None = None
+    found: Intervals,
+    line: Alignment | None = None,
+    errors: StretchErrors | None = None,
+    units: Measures = METRIC,
 ) -> Table:
     """Cut and fill by stretch, and by lane where there are lanes; stations as `line` names them.
 
-    With `errors` what holds 95 of 100 cases stands beside them.
+    With `errors` what holds 95 of 100 cases stands beside them. Metric for software; a page
+    has the crew's unit.
     """
+
+    def area(square_metres: float) -> str:
+        metric = units.unit == "m"
+        return format_length(square_metres, step=0.1) if metric else units.area(square_metres)
+
     rows = tuple(
         (
             named(line, found.start[k]) if np.isfinite(found.start[k]) else "before",
             named(line, found.end[k]) if np.isfinite(found.end[k]) else "after",
             found.lane[k],
-            format_length(found.cut_m3[k], step=0.01),
-            format_length(found.fill_m3[k], step=0.01),
-            format_length(found.cut_area_m2[k], step=0.1),
-            format_length(found.fill_area_m2[k], step=0.1),
-            format_length(found.compared_area_m2[k], step=0.1),
-            format_length(found.uncovered_area_m2[k], step=0.1),
-            lath_mark(float(found.mean_cut_m[k])),
-            *(() if errors is None else either_way(errors, k)),
+            units.volume(found.cut_m3[k], 0.01),
+            units.volume(found.fill_m3[k], 0.01),
+            area(found.cut_area_m2[k]),
+            area(found.fill_area_m2[k]),
+            area(found.compared_area_m2[k]),
+            area(found.uncovered_area_m2[k]),
+            units.mark(float(found.mean_cut_m[k])),
+            *(() if errors is None else either_way(errors, k, units)),
         )
         for k in range(len(found))
     )
+    cube, square, fine = units.volume_unit, units.area_unit, units.fine_unit
     columns: tuple[str, ...] = (
-        "from_station", "to_station", "lane", "cut_m3", "fill_m3", "cut_m2", "fill_m2",
-        "compared_m2", "not_surveyed_m2", "mean",
+        "from_station", "to_station", "lane", f"cut_{cube}", f"fill_{cube}", f"cut_{square}",
+        f"fill_{square}", f"compared_{square}", f"not_surveyed_{square}", "mean",
     )  # fmt: skip
     if errors is not None:
-        columns += ("cut_give_or_take_m3", "fill_give_or_take_m3", "mean_give_or_take_mm")
+        either = ("cut", cube), ("fill", cube), ("mean", fine)
+        columns += tuple(f"{what}_give_or_take_{unit}" for what, unit in either)
     name = f"volumes_{column_name(found.layer)}"
     return Table(name, columns, rows, frozenset(columns[:3]) | {"mean"})
 

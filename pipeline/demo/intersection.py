@@ -35,6 +35,7 @@ control = ""
 utilities = "utilities.csv"
 
 [design]
+name = "Wenlow Street"
 alignment = "design/wenlow_alignment.csv"
 profile = "design/wenlow_profile.csv"
 sections = "design/wenlow_sections.toml"

@@ -9,14 +9,16 @@ from hypothesis import strategies as st
 from pipeline.crew.card.table import (
     MOST_LINES,
     Heading,
+    Laid,
     cut,
     lay_out,
+    list_pages,
     note_lines,
     notes,
     table_pt,
     wrap,
 )
-from pipeline.model.pages import NOTE_PT, PRINT_PT, letters, row_pt
+from pipeline.model.pages import NOTE_PT, PRINT_PT, letters, notes_pt, row_pt
 
 WORDS = st.lists(st.text("abcXYZ019", min_size=1, max_size=30), max_size=30).map(" ".join)
 
@@ -84,3 +86,27 @@ def test_heights_are_those_of_the_type():
     assert row_pt(laid.rows[1], laid.columns) > row_pt(laid.rows[0], laid.columns) >= 17.0
     assert note_lines(NOTE_PT * 1.18 * 3 + 4.0) == 3
     assert note_lines(-10.0) == 0
+
+
+SENTENCES = st.lists(st.text("abcXYZ019", min_size=1, max_size=9).map(str), max_size=90)
+
+
+@given(SENTENCES, st.integers(0, 60))
+def test_what_has_no_room_under_a_list_goes_on_behind(told, count):
+    rows = [(str(k), "C 0.235") for k in range(count)]
+    pages = list_pages(("Edge", "BAR"), [Heading("a"), Heading("b")], rows, told, 560.0)
+
+    assert [line for page in pages for line in page.notes] == told
+    assert sum(len(page.rows) for page in pages) == count
+    for page in pages:
+        used = table_pt(Laid(page.columns, ()), page.rows) if page.columns else 0.0
+        assert used + notes_pt(page.notes) <= 560.0
+
+
+def test_a_sentence_longer_than_a_page_is_printed_to_its_end():
+    words = [f"w{k}" for k in range(2000)]
+    pages = list_pages(("Edge", "BAR"), [Heading("a")], [("1",)], [" ".join(words), "end"], 560.0)
+
+    said = " ".join(line for page in pages for line in page.notes).split()
+    assert said == [*words, "end"]
+    assert all(notes_pt(page.notes) <= 560.0 for page in pages)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pipeline.compare.streets import streets_of
 from pipeline.crew.edge.bank import backing_bank
+from pipeline.crew.edge.line import EdgeLine, edge_lines, longest_step
 from pipeline.crew.edge.machine import Objects, machine_path, pad_concrete_m3
-from pipeline.crew.stretches import carried, outermost
+from pipeline.crew.gaps import ShotSides, shot_sides
+from pipeline.crew.stretches import Tape, carried, outermost
 from pipeline.model import NO_LINES, make_shots, texts
-from pipeline.settings import SurfaceRules
+from pipeline.settings import Code, SurfaceRules
 from pipeline.settings_crew import BankRules, MachineRules
 from pipeline.surface import tin
 
@@ -179,3 +182,52 @@ def test_ground_that_nobody_shot_is_no_missing_bank(corridor):
 def test_the_bank_is_measured_from_the_layer_above_todays(corridor):
     surface, _ = ground(bank_height, STATIONS, OFFSETS)
     assert backing_bank(corridor, CLAY, surface, BankRules()).layer == "finish"
+
+
+def beside_a_truck(corridor):
+    """Rows each metre with a bank on both sides; on the right nobody shot from 40 to 60."""
+    section = {0.0: 0.0, 3.9: 0.0, 4.85: 0.0, 5.15: 0.0, 5.45: 0.25, 5.80: 0.25}
+    rows = [
+        (s, side * out, above)
+        for s in STATIONS
+        for side in (-1, 1)
+        for out, above in section.items()
+        if (out > 0 or side > 0) and not (side > 0 and out > 0 and 40.0 < s < 60.0)
+    ]
+    s, o, above = np.array(rows).T
+    code = texts(["EC" if abs(x) == 4.85 else "GR" for x in o])
+    shots = make_shots(1000.0 + o, 2000.0 + s, floor(s, o) + above, code=code)
+    surface, _ = tin.build(shots, NO_LINES, SurfaceRules(max_edge_m=100.0))
+    codes = {"EC": Code(what="edge", line=True, break_name="edge of clay", max_step_m=12.0)}
+    edges = {corridor.name: edge_lines(corridor, CLAY, shots, codes)}
+    longest = longest_step(corridor, CLAY, codes)
+    return surface, shots, shot_sides(streets_of(corridor)[0], edges, longest)
+
+
+def test_triangles_across_a_gap_in_the_edge_are_no_clay_and_no_bank(corridor):
+    surface, shots, sides = beside_a_truck(corridor)
+    at = shots.easting, shots.northing
+    alone = machine_path((corridor, CLAY), surface, at, NOTHING, RULES)
+    path = machine_path((corridor, CLAY), surface, at, NOTHING, RULES, sides)
+
+    # bank to bank over 20 m the triangles stand in the room as clay that nobody saw
+    assert max(c.height_m for c in alone.conflicts if c.side == 1) > 0.1
+    # within 0.3 m of a row its own triangles are believed
+    assert all(c.end < 40.3 or c.start > 59.6 for c in path.conflicts if c.side == 1)
+    assert all(c.length_m < 0.3 and c.volume_m3 < 0.002 for c in path.conflicts)
+    assert path.length("NOT SHOT", 1) == pytest.approx(20.0, abs=0.7)
+    assert path.length("CLEAR", -1) == pytest.approx(100.0)
+    bank = backing_bank(corridor, CLAY, surface, BankRules(layer=CLAY), sides)
+    runs = [(run.side, run.state) for run in bank.runs]
+    assert runs == [(-1, "OK"), (1, "OK"), (1, "NOT SHOT"), (1, "OK")]
+    assert bank.length("NOT SHOT", 1) == pytest.approx(20.0, abs=0.8)
+
+
+def test_a_short_way_to_the_end_of_an_edge_is_known(corridor):
+    # 12 m between two shots of this edge would be joined: 10 m to the street's end are no gap
+    line = EdgeLine(1, np.array([10.0, 30.0, 90.0]), np.zeros(3), Tape(STATIONS, STATIONS))
+    sides = ShotSides((1,), (line,), 12.0)
+    assert not sides.unknown(1, STATIONS).any()
+    assert sides.unshot(1, STATIONS).sum() == 20
+    assert ShotSides((1,), (), 12.0).unknown(1, STATIONS).all()
+    assert not ShotSides().unknown(1, STATIONS).any()

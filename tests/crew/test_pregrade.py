@@ -16,6 +16,7 @@ from pipeline.crew.pregrade.remaining_sheet import (
     remaining_table,
 )
 from pipeline.crew.pregrade.sheet import HONESTY, cost_table, lines, lot_line, tornado
+from pipeline.crew.pregrade.strip import strip_words
 from pipeline.crew.pregrade.target import normal_target
 from pipeline.errors import JobError
 from pipeline.ingest.job.job import read_job
@@ -365,6 +366,6 @@ def test_the_job_file_states_a_strip_and_costs(tmp_path):
     )
     of = read_job(tmp_path)
     found = decision(of, LOT)
-    assert found.belief.used[0].startswith("strip 1: rose 20.0 mm at 14 kg/m2, +-6.0")
+    assert strip_words(found.belief)[0].startswith("strip 1: rose 20.0 mm at 14 kg/m2, +-6.0")
     marks = {row[0]: row[3] for row in evidence(found, of).rows}
     assert marks["cement spread"] == marks["cost of a shortage"] == "job"

@@ -85,7 +85,7 @@ def test_the_list_names_the_street_of_every_point_and_says_what_it_is_not(result
 
     assert rows[0].startswith("street,id,what,station,side,offset_m")
     names = {row.split(",")[0] for row in rows[1:]}
-    assert names == {"wenlow_alignment", "Tarrow Court", "south return", "north return", "bulb"}
+    assert names == {"Wenlow Street", "Tarrow Court", "south return", "north return", "bulb"}
     words = "\n".join(setting_out.layout_words(result, folder))
     assert CAUTION in words
     assert "safe to dig" not in words

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.crew.pregrade.strip import Belief, fit, mean_error, measured, update
+from pipeline.crew.measures import Measures
+from pipeline.crew.pregrade.strip import Belief, fit, mean_error, measured, strip_words, update
 from pipeline.errors import JobError
 from pipeline.settings_earthwork import Strip
 
@@ -17,7 +18,8 @@ def test_the_worked_example():
     assert 1000 * got.after.mean == pytest.approx(20.7, abs=0.05)
     assert 1000 * got.after.sd == pytest.approx(3.8, abs=0.05)
     assert got.refused == ()
-    assert "rose 22.0 mm at 12.5 kg/m2, +-3.0 (40 points, one set-up, one bench)" in got.used[0]
+    rose = "rose 22.0 mm at 12.5 kg/m2, +-3.0 (40 points, one set-up, one bench)"
+    assert rose in strip_words(got)[0]
 
 
 def test_two_satellite_sessions_are_refused_and_why_is_said():
@@ -26,22 +28,36 @@ def test_two_satellite_sessions_are_refused_and_why_is_said():
     got = update(PRIOR, [strip], **RULES)
     assert got.after == PRIOR
     assert got.used == ()
-    assert got.refused[0].startswith(
+    assert strip_words(got)[0].startswith(
         "strip A NOT USED: its mean is known to +-17.0 mm, more than the 7 mm allowed;"
         " surveyed by satellite, which alone leaves +-17 mm"
     )
 
 
+def test_a_crew_in_feet_reads_of_strips_in_feet():
+    strips = [
+        Strip(name="A", spread_kg_m2=12.5, rise_m=0.03048, points=40),
+        Strip(name="B", spread_kg_m2=12.5, rise_m=0.022, method="satellite"),
+        Strip(name="C", spread_kg_m2=12.5, rise_m=0.022, scatter_m=0.03048, points=4),
+    ]
+    used, shared, scattered = strip_words(update(PRIOR, strips, **RULES), Measures("ft"))
+    assert used.startswith("A: rose 0.100 ft at 12.5 kg/m2, +-0.010 (40 points")
+    # 17 mm are 0.0558 ft and the 7 mm allowed 0.0230, by the foot of 0.3048 m
+    assert shared.startswith("B NOT USED: its mean is known to +-0.056 ft, more than the 0.02 ft")
+    assert "4 points that scatter by 0.10 ft" in scattered
+    assert "mm" not in used + shared + scattered
+
+
 def test_too_few_scattered_points_are_refused_for_their_scatter():
     strip = Strip(spread_kg_m2=12.5, rise_m=0.022, scatter_m=0.020, points=8)
     got = update(PRIOR, [strip], **RULES)
-    assert "8 points that scatter by 20 mm" in got.refused[0]
+    assert "8 points that scatter by 20 mm" in strip_words(got)[0]
     assert mean_error(strip) == pytest.approx(np.hypot(0.003, 0.020 / np.sqrt(8)))
 
 
 def test_fewer_points_than_asked_for_are_used_and_said():
     got = update(PRIOR, [Strip(spread_kg_m2=12.5, rise_m=0.02, points=12)], **RULES)
-    assert got.used[1] == "strip 1: 12 points; 40 are better"
+    assert strip_words(got)[1] == "strip 1: 12 points; 40 are better"
 
 
 def test_two_strips_count_for_more_than_one():

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.crew.card.table import Heading, Row, list_pages
-from pipeline.crew.earth import Earthworks, LayerVolumes, LotSheet, Pregrade
+from pipeline.crew.earth import Earthworks, LayerVolumes, LotSheet, Pregrade, lot_tables
 from pipeline.crew.earth_charts import cost_chart, mass_chart
 from pipeline.crew.haul import moves as haul
 from pipeline.crew.measures import Measures, measures
 from pipeline.crew.pregrade.recommendation import Decision
-from pipeline.crew.pregrade.remaining_sheet import low_words, remaining_table, truck_words
-from pipeline.crew.pregrade.sheet import a_centimetre, half_steps, tornado
+from pipeline.crew.pregrade.remaining_sheet import low_words, truck_words
+from pipeline.crew.pregrade.sheet import a_centimetre, half_steps
 from pipeline.crew.volume_sheet import either_way
 from pipeline.design.equations import named
 from pipeline.model import Alignment
@@ -97,10 +97,7 @@ def _lot_pages(
     chart = None if lot.decision is None else cost_chart(lot.decision, units)
     room = body_pt - (FIGURE_PT if chart else 0.0)
     pages = with_figure(_told_pages((f"Decision{of}", bar), lot.words, room), chart)
-    tables = {table.name: table for table in lot.tables}
-    if lot.left is not None and lot.decision is not None:
-        own = remaining_table(lot.left, line, units), tornado(lot.decision, units)
-        tables |= {table.name: table for table in own}
+    tables = {table.name: table for table in lot_tables(lot, line, units)}
     for name, title, headings, told in _lot_tables(units):
         if name in tables and tables[name].rows:
             words = (f"{title}{of}", title.upper())

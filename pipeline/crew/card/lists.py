@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import numpy as np
 
 from pipeline.crew.buried.things import below_words, verdict_words
 from pipeline.crew.card.strip_map import between, place
 from pipeline.crew.card.table import Heading, Row, list_pages
+from pipeline.crew.edge.bank import Bank, State
+from pipeline.crew.edge.line import worst_first
 from pipeline.crew.edge.machine import Path
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.hubs.slope import mark as slope_mark
@@ -16,30 +20,49 @@ from pipeline.crew.measures import Measures, measures
 from pipeline.crew.passes import KEEP_LINE, pass_words
 from pipeline.crew.work import CrewWork
 from pipeline.model.pages import NUMBER_PT, CardPage
-from pipeline.settings_crew import MachineRules
+from pipeline.settings import Job
 
 _BOX = "\u2610"
 
 
+def _street(work: CrewWork) -> list[Heading]:
+    """The column that names the street, where there are several."""
+    return [Heading("street", wrap=True)] if work.others else []
+
+
+def _on(work: CrewWork, one: CrewWork) -> Row:
+    """The cell of that column for a row about one street."""
+    return (one.corridor.name,) if work.others else ()
+
+
+def _said(work: CrewWork, one: CrewWork, told: list[str]) -> list[str]:
+    """Sentences about one street, which is named where there are several."""
+    return [f"{one.corridor.name}: {text}" for text in told] if work.others else told
+
+
 def edge_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     """Where the edge leaves its line, the worst first; straightness; what could be seen."""
-    if not work.edge_layer:
+    streets = [one for one in work.streets if one.edge_layer]
+    if not streets:
         return []
     unit = measures(work.job.rounding)
+    found = [(one, spot) for one in streets for spot in one.spots if spot.verdict != "SHORT"]
+    found.sort(key=lambda pair: worst_first(pair[1]))
     rows = [
         (
+            *_on(work, one),
             spot.verdict,
-            place(work, spot.station, float(spot.side)),
-            (f"{'OFF' if spot.amount_m > 0 else 'ON'} {unit.small(abs(spot.amount_m))}"),
+            place(one, spot.station, float(spot.side)),
+            f"OFF {unit.small(spot.amount_m)}",
             unit.long(spot.length_m),
-            unit.volume(spot.volume_m3, 0.01) if spot.amount_m > 0 else "",
+            unit.volume(spot.volume_m3, 0.01),
             unit.long(spot.shot_gap_m),
             _BOX,
         )
-        for spot in work.spots
-        if spot.verdict != "SHORT"
+        for one, spot in found
     ]
     headings = [
+        *_street(work),
         Heading("what"),
         Heading("worst at", NUMBER_PT, bold=True),
         Heading(f"take\noff {unit.small_unit}", NUMBER_PT, bold=True),
@@ -48,8 +71,10 @@ def edge_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading(f"shots\napart {unit.unit}", align="right"),
         Heading("done", NUMBER_PT, align="centre"),
     ]
-    bar = f"EDGE OF {work.edge_layer.upper()} AGAINST ITS LINE   {unit.small_unit}"
-    return list_pages(("Edge", bar), headings, rows, _edge_told(work), body_pt)
+    told = [text for one in streets for text in _said(work, one, _edge_told(one))]
+    layers = " AND ".join(dict.fromkeys(one.edge_layer.upper() for one in streets))
+    bar = f"EDGE OF {layers} AGAINST ITS LINE   {unit.small_unit}"
+    return list_pages(("Edge", bar), headings, rows, told, body_pt)
 
 
 def _edge_told(work: CrewWork) -> list[str]:
@@ -106,21 +131,26 @@ def _straight_told(work: CrewWork) -> list[str]:
 
 def path_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     """The machine's path: every conflict, what is clear, what nobody can say."""
-    if work.path is None:
+    paths = [(one, one.path) for one in work.streets if one.path is not None]
+    if not paths:
         return []
-    path, unit = work.path, measures(work.job.rounding)
+    unit = measures(work.job.rounding)
     rows = [
         (
-            between(work, c.start, c.end, c.side),
+            *_on(work, one),
+            between(one, c.start, c.end, c.side),
             c.what,
             unit.small(c.height_m),
             unit.long(c.width_m, 0.01),
-            unit.volume(c.volume_m3, 0.01),
+            # a thing that stands there has no height above the floor, and no volume
+            "" if np.isnan(c.height_m) else unit.volume(c.volume_m3, 0.01),
             _BOX,
         )
+        for one, path in paths
         for c in path.conflicts
     ]
     headings = [
+        *_street(work),
         Heading("where", bold=True),
         Heading("what", wrap=True, bold=True),
         Heading(f"high or\nlow {unit.small_unit}", NUMBER_PT, bold=True, align="right"),
@@ -128,21 +158,38 @@ def path_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading(unit.volume_unit, align="right"),
         Heading("done", NUMBER_PT, align="centre"),
     ]
-    told = _path_told(path, work.job.machine, unit)
-    count = len(path.conflicts)
-    bar = f"CURB MACHINE OVER {path.layer.upper()}   {count} CONFLICT{'' if count == 1 else 'S'}"
+    layers = list(dict.fromkeys(path.layer for _, path in paths))
+    told = [_room_told(work.job, layers, unit)]
+    told += [text for one, path in paths for text in _said(work, one, _path_told(path, unit))]
+    told.append(
+        f"CLEAR only where shots stand {unit.stated(work.job.machine.coverage_m)} apart or closer,"
+        " and only until the next pass of a blade."
+    )
+    count = len(rows)
+    over = " AND ".join(layers).upper()
+    bar = f"CURB MACHINE OVER {over}   {count} CONFLICT{'' if count == 1 else 'S'}"
     return list_pages(("Machine path", bar), headings, rows, told, body_pt)
 
 
-def _path_told(path: Path, rules: MachineRules, unit: Measures) -> list[str]:
-    """The room that was looked at, and how much of it is clear, or cannot be told."""
-    told = [
-        (
-            f"ROOM from {unit.long(rules.inside_m, 0.01)} {unit.unit} inside the {rules.inner} to"
-            f" {unit.long(rules.outside_m, 0.01)} {unit.unit} behind the {rules.outer}; trims"
-            f" {unit.small(rules.trim_m)} {unit.small_unit}; floor {path.layer}."
-        )
+def _room_told(job: Job, layers: list[str], unit: Measures) -> str:
+    """The room that was looked at; widths that nobody stated are called assumed."""
+    rules = job.machine
+    assumed = [
+        word
+        for name, word in (("inside_m", "inside"), ("outside_m", "behind"), ("trim_m", "trims"))
+        if f"machine.{name}" not in job.given
     ]
+    return (
+        f"ROOM from {unit.long(rules.inside_m, 0.01)} {unit.unit} inside the {rules.inner} to"
+        f" {unit.long(rules.outside_m, 0.01)} {unit.unit} behind the {rules.outer}; trims"
+        f" {unit.small(rules.trim_m)} {unit.small_unit}; floor {', '.join(layers)}."
+        + (f" Assumed, not stated in the job: {', '.join(assumed)}." if assumed else "")
+    )
+
+
+def _path_told(path: Path, unit: Measures) -> list[str]:
+    """How much of each side is clear, or cannot be told."""
+    told = []
     for side, nose in zip((-1, 1), path.smallest_nose_m, strict=True):
         states = ", ".join(
             f"{unit.long(path.length(state, side), 1.0)} {unit.unit} {state}"
@@ -159,31 +206,32 @@ def _path_told(path: Path, rules: MachineRules, unit: Measures) -> list[str]:
         )
         said = f"{'L' if side < 0 else 'R'}: {states};"
         told.append(f"{said} smallest nose the survey could see: {seen}")
-    told.append(
-        f"CLEAR only where shots stand {unit.stated(rules.coverage_m)} apart or closer, and only"
-        " until the next pass of a blade."
-    )
     return told
 
 
 def bank_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     """The backing bank where it is not as it should be."""
-    if work.bank is None:
+    banks = [(one, one.bank) for one in work.streets if one.bank is not None]
+    if not banks:
         return []
     rules, unit = work.job.bank, measures(work.job.rounding)
     rows = [
         (
+            *_on(work, one),
             run.state,
-            between(work, run.start, run.end, run.side),
+            between(one, run.start, run.end, run.side),
             unit.long(run.length_m),
-            unit.small(run.crest_m),
+            # short lengths that were shot within one that was not do not tell its height
+            "" if run.state == "NOT SHOT" else unit.small(run.crest_m),
             unit.volume(run.build_m3) if run.build_m3 else "",
             _BOX,
         )
-        for run in work.bank.runs
+        for one, bank in banks
+        for run in bank.runs
         if run.state != "OK"
     ]
     headings = [
+        *_street(work),
         Heading("bank", bold=True),
         Heading("where", bold=True),
         Heading(f"length\n{unit.unit}", align="right"),
@@ -191,23 +239,31 @@ def bank_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading(f"build\n{unit.volume_unit}", NUMBER_PT, bold=True, align="right"),
         Heading("done", NUMBER_PT, align="centre"),
     ]
+    layers = list(dict.fromkeys(bank.layer for _, bank in banks))
     told = [
         (
             f"Crest {unit.small(rules.least_m)} to {unit.small(rules.most_m)} {unit.small_unit}"
-            f" above {work.bank.layer} at the edge; looked for {unit.stated(rules.reach_m)}"
+            f" above {', '.join(layers)} at the edge; looked for {unit.stated(rules.reach_m)}"
             " behind it."
         )
     ]
+    told += [text for one, bank in banks for text in _said(work, one, _bank_told(bank, unit))]
+    bar = f"BANK ABOVE {' AND '.join(layers).upper()}   {unit.small_unit}"
+    return list_pages(("Backing bank", bar), headings, rows, told, body_pt)
+
+
+def _bank_told(bank: Bank, unit: Measures) -> list[str]:
+    """How much of each side is in which state."""
+    told = []
     for side in (-1, 1):
         states = ", ".join(
-            f"{unit.long(work.bank.length(state, side), 1.0)} {unit.unit} {state}"
-            for state in ("OK", "LOW", "MISSING", "HIGH", "HEAVY", "NOT SHOT")
-            if work.bank.length(state, side) > 0
+            f"{unit.long(bank.length(state, side), 1.0)} {unit.unit} {state}"
+            for state in get_args(State)
+            if bank.length(state, side) > 0
         )
         if states:
             told.append(f"{'L' if side < 0 else 'R'}: {states}")
-    bar = f"BANK ABOVE {work.bank.layer.upper()}   {unit.small_unit}"
-    return list_pages(("Backing bank", bar), headings, rows, told, body_pt)
+    return told
 
 
 def buried_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
@@ -265,33 +321,9 @@ def thing_place(work: CrewWork, k: int) -> str:
 
 def keep_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     """High and low points, passes, marks to rewrite, slope stakes: one list to walk with."""
-    unit = measures(work.job.rounding)
-    rows: list[Row] = [
-        (
-            "KEEP",
-            place(work, t.station, t.offset),
-            f"{t.mark} of {t.what}",
-            turn_words(t, unit),
-            _BOX,
-        )
-        for t in work.turns
-    ]  # fmt: skip
-    rows += [
-        ("PASSES", between(work, p.start, p.end, p.side),
-         pass_words(p, work.job.target.pass_m, unit), KEEP_LINE, _BOX)
-        for p in work.passes
-    ]  # fmt: skip
-    rows += [
-        ("REWRITE", place(work, m.station, m.offset), lath_name(m.what), stale_words(m), _BOX)
-        for m in work.stale
-    ]
-    slopes = work.slopes
-    rows += [
-        ("SLOPE", place(work, float(slopes.station[k]), float(slopes.side[k])),
-         work.job.slope.hinge, " ".join(slope_mark(slopes, k, work.job.rounding)), _BOX)
-        for k in range(len(slopes))
-    ]  # fmt: skip
+    rows = [(*_on(work, one), *row, _BOX) for one in work.streets for row in _keep_rows(one)]
     headings = [
+        *_street(work),
         Heading("do"),
         Heading("place", bold=True),
         Heading("what", wrap=True),
@@ -300,6 +332,30 @@ def keep_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     ]
     bar = f"MARKS TO KEEP AND REWRITE ON {work.layer.upper()}"
     return list_pages(("Marks", bar), headings, rows, _legend(work), body_pt)
+
+
+def _keep_rows(work: CrewWork) -> list[Row]:
+    """What to do, where, to what, and what is said there, along one street."""
+    unit, slopes = measures(work.job.rounding), work.slopes
+    rows: list[Row] = [
+        ("KEEP", place(work, t.station, t.offset), f"{t.mark} of {t.what}", turn_words(t, unit))
+        for t in work.turns
+    ]
+    rows += [
+        ("PASSES", between(work, p.start, p.end, p.side),
+         pass_words(p, work.job.target.pass_m, unit), KEEP_LINE)
+        for p in work.passes
+    ]  # fmt: skip
+    rows += [
+        ("REWRITE", place(work, m.station, m.offset), lath_name(m.what), stale_words(m))
+        for m in work.stale
+    ]
+    rows += [
+        ("SLOPE", place(work, float(slopes.station[k]), float(slopes.side[k])),
+         work.job.slope.hinge, " ".join(slope_mark(slopes, k, work.job.rounding)))
+        for k in range(len(slopes))
+    ]  # fmt: skip
+    return rows
 
 
 def _legend(work: CrewWork) -> list[str]:

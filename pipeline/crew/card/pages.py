@@ -47,18 +47,18 @@ def book(work: CrewWork, words: CardWords, earth: EarthWords | None = None) -> C
     """Every page, each with plane, revision, date, control, package and caution.
 
     In the order of the day: paint, hubs, buried things, edge, path, bank, rods, marks; the
-    last five street by street. Then, for the foreman, the height of the clay, volumes and
-    haul.
+    rods street by street, the others' lists hold all streets. Then, for the foreman, the
+    height of the clay, volumes and haul.
     """
     room = letters(PRINT_PT, SMALL_PT)
     empty = CardBook(work.job.name, _head(work, words), tuple(wrap(CAUTION, room)), ())
     body = empty.body_pt
     pages: list[CardPage] = []
-    for whole in (paint_pages, hub_pages, buried_pages):
+    for whole in (paint_pages, hub_pages, buried_pages, edge_pages, path_pages, bank_pages):
         pages += whole(work, body)
-    for part in (edge_pages, path_pages, bank_pages, sight_pages, keep_pages):
-        for street in work.streets:
-            pages += _named(part(street, body), street, work)
+    for street in work.streets:
+        pages += _named(sight_pages(street, body), street, work)
+    pages += keep_pages(work, body)
     if earth is not None:
         pages += earth_pages(earth.found, work.job, work.corridor.alignment, earth.said, body)
     if not pages:

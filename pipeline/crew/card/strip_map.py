@@ -121,10 +121,15 @@ def _hazard_marks(work: CrewWork, span: tuple[float, float], reach: float) -> li
         if low <= s <= high and abs(o) <= reach:
             bad = things.verdict[k] in {"HIT", "UNKNOWN"}
             marks.append(StripMark("cross" if bad else "box", s, o, str(things.id[k])[:12]))
+    named: set[tuple[str, int, bool]] = set()
     for turn in work.turns:
         if low <= turn.station <= high:
             way: Literal["up", "down"] = "up" if turn.mark == "HP" else "down"
-            marks.append(StripMark(way, turn.station, turn.offset, turn.mark))
+            # crown and gutter turn at one place: their mark is named once a side
+            key = turn.mark, round(turn.station), turn.offset > 0
+            text = "" if key in named else turn.mark
+            named.add(key)
+            marks.append(StripMark(way, turn.station, turn.offset, text))
     return marks
 
 

@@ -27,6 +27,7 @@ MOST_LINES = 12
 """A text of more lines ends in dots: no name may push the numbers off a page."""
 MOST_ROWS = 25
 """Rows of a list on one page."""
+_PAGE_LINES = 40  # no sentence of ours is longer than a page
 _NOTES = 4  # lines kept free for notes under a list
 _PAD_PT = 8.0
 _LEAST_WRAP, _LEAST_FORCED, _TITLE = 12, 6, 12
@@ -174,15 +175,32 @@ def list_pages(
     told: Sequence[str],
     body_pt: float,
 ) -> list[CardPage]:
-    """A list cut into pages; its notes stand on the first of them."""
+    """A list cut into pages; its notes begin on the first, and what has no room goes on behind."""
     title, bar = words
-    if not rows:
-        said = notes(told, note_lines(body_pt))
-        return [CardPage(title, bar, (), (), said)] if said else []
-    laid = lay_out(headings, rows)
-    pages = []
-    for k, part in enumerate(cut(laid, body_pt - _NOTES * 12.0 - 4.0, MOST_ROWS)):
-        room = note_lines(body_pt - table_pt(laid, part))
-        said = notes(told, room) if k == 0 else ()
-        pages.append(CardPage(title, bar, laid.columns, part, said))
+    pages, left = [], list(told)
+    if rows:
+        laid = lay_out(headings, rows)
+        for part in cut(laid, body_pt - _NOTES * 12.0 - 4.0, MOST_ROWS):
+            said, left = _fitting(left, note_lines(body_pt - table_pt(laid, part)))
+            pages.append(CardPage(title, bar, laid.columns, part, said))
+    while left:
+        said, left = _fitting(left, note_lines(body_pt))
+        pages.append(CardPage(title, bar, (), (), said))
     return pages
+
+
+def _fitting(told: Sequence[str], lines: int) -> tuple[tuple[str, ...], list[str]]:
+    """Lines of the notes that fit, broken between sentences, and the sentences that are left.
+
+    A sentence that is taller than a whole page is cut there, so that there is an end.
+    """
+    room = letters(PRINT_PT, NOTE_PT)
+    said: list[str] = []
+    for k, text in enumerate(told):
+        block = wrap(text, room)
+        if len(said) + len(block) > lines:
+            if not said and len(block) > _PAGE_LINES:
+                return tuple(block[:lines]), [" ".join(block[lines:]), *told[k + 1 :]]
+            return tuple(said), list(told[k:])
+        said += block
+    return tuple(said), []

@@ -20,6 +20,8 @@ from pipeline.model.pages import NUMBER_PT, STRIP_PT, CardPage
 from pipeline.units import FOOT_M
 
 MOST_SPOTS = 4
+MOST_NAME = 28
+"""Letters of a street's name in a title: its two stations and its side have to stay on paper."""
 BEYOND_M = 5.0
 """What lies this far before the first or after the last lath is told too."""
 _BOX, _DONE = "\u2610", "\u2611"
@@ -84,7 +86,12 @@ def _street_laths(work: CrewWork) -> list[_Lath]:
 
 def paint_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     """What is painted, page by page, one side of one stretch on each."""
-    laths = _laths(work)
+    laths = [
+        lath
+        for lath in _laths(work)
+        # in a mouth a side may have none of the breaks that are painted
+        if any(name in lath.spots for name in paint_names(lath.work, lath.side))
+    ]
     if not laths:
         return []
     grid = np.array([lath.grid for lath in laths])
@@ -114,7 +121,9 @@ def paint_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
 
 def _titled(title: str, street: CrewWork, work: CrewWork) -> str:
     """``Paint Tarrow Court``: the street is named where there are several."""
-    return f"{title} {street.corridor.name}" if work.others else title
+    name = street.corridor.name
+    short = name if len(name) <= MOST_NAME else f"{name[: MOST_NAME - 3].rstrip()}..."
+    return f"{title} {short}" if work.others else title
 
 
 def _paint_row(work: CrewWork, lath: _Lath, names: list[str], at: tuple[int, float]) -> Row:

@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.crew.gaps import NOT_BY_EDGES, ShotSides, guesses
 from pipeline.crew.stretches import (
     Tape,
     carried,
@@ -66,7 +67,13 @@ def bank_layer(corridor: Corridor, target: str, rules: BankRules) -> str:
     return names[max(0, names.index(target) - 1)] if target in names else target
 
 
-def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRules) -> Bank:
+def backing_bank(
+    corridor: Corridor,
+    target: str,
+    ground: Surface,
+    rules: BankRules,
+    edges: ShotSides = NOT_BY_EDGES,
+) -> Bank:
     """Height of the bank behind the edge of today's layer, every 0.10 m, in runs of one state.
 
     The crest is the highest ground within ``reach_m`` behind the edge. MISSING below
@@ -80,6 +87,8 @@ def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRu
         Today's layer, which has edges.
     ground : Surface
     rules : BankRules
+    edges : ShotSides
+        Beside a gap in a shot edge the ground is a guess and counts as not shot.
 
     Notes
     -----
@@ -95,7 +104,8 @@ def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRu
         # a mouth parts two banks
         for a, b in true_runs(np.isfinite(edge)):
             here = station[a:b]
-            crest, build = _crest(corridor, layer, ground, (here, edge[a:b], side), rules)
+            along = here, edge[a:b], side
+            crest, build = _crest((corridor, layer), ground, along, rules, edges)
             tape = lay_tape(corridor.alignment, here, edge[a:b])
             state = _smoothed(_states(crest, rules), tape.distance, rules.gap_m)
             found += _runs(side, tape, state, (crest, build))
@@ -103,20 +113,22 @@ def backing_bank(corridor: Corridor, target: str, ground: Surface, rules: BankRu
 
 
 def _crest(
-    corridor: Corridor,
-    layer: str,
+    design: tuple[Corridor, str],
     ground: Surface,
     along: tuple[Floats, Floats, int],
     rules: BankRules,
+    edges: ShotSides,
 ) -> tuple[Floats, Floats]:
     """Crest above the layer at the edge [m], and bank to build a metre of the line [m3], (n,)."""
-    station, edge, side = along
+    (corridor, layer), (station, edge, side) = design, along
     out = np.arange(0.0, rules.reach_m + 1e-9, ACROSS_M)
     s = np.repeat(station, len(out))
     o = (edge[:, None] + side * out).ravel()
     easting, northing, _ = line.point_at(corridor.alignment, s, o)
     plane = carried(corridor, layer, station, edge)
-    above = locate.interpolate(ground, easting, northing).reshape(-1, len(out)) - plane[:, None]
+    z = locate.interpolate(ground, easting, northing)
+    z[guesses(ground, edges, (side, station), (easting, northing))] = np.nan
+    above = z.reshape(-1, len(out)) - plane[:, None]
     unseen = np.isnan(above)
     crest = np.where(unseen, -np.inf, above).max(axis=1)
     # ground that nobody shot could hide a crest, and could hide that there is none

@@ -112,6 +112,15 @@ def edge_lines(
     return tuple(found)
 
 
+def longest_step(corridor: Corridor, layer: str, codes: Mapping[str, Code]) -> float:
+    """The longest step that a code of the layer's edge allows [m]; 0 where there is none."""
+    if not layer:
+        return 0.0
+    names = {edge_name(corridor.layer(layer), side) for side in (-1, 1)}
+    steps = [code.max_step_m for code in codes.values() if code.break_name in names]
+    return max(steps, default=0.0)
+
+
 def edges_by_street(
     corridor: Corridor, target: str, shots: Shots, codes: Mapping[str, Code]
 ) -> dict[str, tuple[EdgeLine, ...]]:
@@ -226,9 +235,12 @@ def edge_spots(
             found += [_Run(edge, station[a:b], stands_in[a:b], sign) for a, b in true_runs(flags)]
     volumes = _volumes(design, ground, found)
     spots = [_spot(run, volume, rules) for run, volume in zip(found, volumes, strict=True)]
-    return tuple(
-        sorted(spots, key=lambda x: (_WORST_FIRST[x.verdict], -abs(x.amount_m), x.station, x.side))
-    )
+    return tuple(sorted(spots, key=worst_first))
+
+
+def worst_first(spot: EdgeSpot) -> tuple[int, float, float, int]:
+    """What spots are sorted by: their verdict, how far they stand in, then where they are."""
+    return _WORST_FIRST[spot.verdict], -abs(spot.amount_m), spot.station, spot.side
 
 
 class _Run(NamedTuple):

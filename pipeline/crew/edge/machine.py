@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from pipeline.compare.streets import break_beside
+from pipeline.crew.gaps import NOT_BY_EDGES, ShotSides, guesses
 from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.stretches import (
     carried,
@@ -140,6 +141,7 @@ def machine_path(
     shot: tuple[Floats, Floats],
     objects: Objects,
     rules: MachineRules,
+    edges: ShotSides = NOT_BY_EDGES,
 ) -> Path:
     """Everything that stands in the machine's room, and where the room is known to be free.
 
@@ -155,6 +157,9 @@ def machine_path(
     objects : Objects
         Poles, lids, hubs: whatever stands or lies in the way.
     rules : MachineRules
+    edges : ShotSides
+        Beside a gap in a shot edge, triangles reach from bank to bank or to the crown: ground
+        there is a guess and counts as not shot.
 
     Raises
     ------
@@ -177,7 +182,7 @@ def machine_path(
     for side in (-1, 1):
         widest = []
         for station in _whole_stretches(corridor, side, rules):
-            net = _net((corridor, layer), ground, (side, station), rules)
+            net = _net((corridor, layer), ground, (side, station), rules, edges)
             covered, nose = _coverage(net, (shots_at.station, shots_at.offset), rules)
             found = _clay(net, rules) + _low(net, rules)
             found += _objects(net, objects.name, (objects_at.station, objects_at.offset))
@@ -214,7 +219,11 @@ def _whole_stretches(corridor: Corridor, side: int, rules: MachineRules) -> list
 
 
 def _net(
-    design: tuple[Corridor, str], ground: Surface, along: tuple[int, Floats], rules: MachineRules
+    design: tuple[Corridor, str],
+    ground: Surface,
+    along: tuple[int, Floats],
+    rules: MachineRules,
+    edges: ShotSides,
 ) -> _Net:
     (corridor, layer), (side, station) = design, along
     inside, inner, outer, outside = room(corridor, side, station, rules)
@@ -227,6 +236,7 @@ def _net(
     easting, northing, _ = line.point_at(corridor.alignment, s, o)
     floor = carried(corridor, layer, s, o)
     height = locate.interpolate(ground, easting, northing) - floor
+    height[guesses(ground, edges, (side, station), (easting, northing))] = np.nan
     edge, _ = outermost(corridor, layer, side, station)
     middle = lay_tape(corridor.alignment, station, side * 0.5 * (inside + outside))
     return _Net(

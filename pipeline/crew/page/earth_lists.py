@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline.crew.earth import Earthworks, LotSheet, Pregrade
+from pipeline.crew.earth import Earthworks, Pregrade, lot_tables
+from pipeline.crew.haul import moves as haul
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.volume_sheet import interval_table
 from pipeline.model import Alignment, Table
 from pipeline.model.daypage import PageList
@@ -17,7 +19,9 @@ TITLES = {
 """Tables of a lot that the page shows; the cost curve is a picture."""
 
 
-def earth_lists(found: Earthworks, line: Alignment, said: tuple[str, ...]) -> tuple[PageList, ...]:
+def earth_lists(
+    found: Earthworks, line: Alignment, said: tuple[str, ...], units: Measures = METRIC
+) -> tuple[PageList, ...]:
     """How high to leave the clay, volumes by stretch, where the dirt goes.
 
     Parameters
@@ -27,33 +31,33 @@ def earth_lists(found: Earthworks, line: Alignment, said: tuple[str, ...]) -> tu
         That names the stations.
     said : tuple of str
         What is said of the volumes of today's layer.
+    units : Measures
+        The crew's: files for software stay metric, a page does not.
     """
     target, plan = found.target, found.haul
-    lists = [] if found.pregrade is None else [_heights(found.pregrade)]
-    volumes = interval_table(target.stretches, line, target.errors)
+    lists = [] if found.pregrade is None else [_heights(found.pregrade, line, units)]
+    volumes = interval_table(target.stretches, line, target.errors, units)
     lists.append(
         PageList(
             "Volumes by stretch", said,
             (_readable(volumes, f"Cut and fill to {target.quantity.layer} by stretch"),),
         )
     )  # fmt: skip
-    tables = () if plan.table is None else (_readable(plan.table, "Moves"),)
+    moves = None if plan.moves is None else haul.table(plan.moves, line, units)
+    tables = () if moves is None else (_readable(moves, "Moves"),)
     return (*lists, PageList("Where to push the dirt", plan.words, tables))
 
 
-def _heights(found: Pregrade) -> PageList:
+def _heights(found: Pregrade, line: Alignment, units: Measures) -> PageList:
     lots = found.lots
-    tables = [table for lot in lots for table in _tables(lot, several=len(lots) > 1)]
-    words = ("A recommendation with a range; the crew decides.", *found.words)
-    return PageList("How high to leave the clay", (*words, *found.honesty), tuple(tables))
-
-
-def _tables(lot: LotSheet, *, several: bool) -> list[Table]:
-    return [
-        _readable(table, f"{TITLES[table.name]}{f': {lot.name}' if several else ''}")
-        for table in lot.tables
+    shown = [(lot, table) for lot in lots for table in lot_tables(lot, line, units)]
+    tables = [
+        _readable(table, f"{TITLES[table.name]}{f': {lot.name}' if len(lots) > 1 else ''}")
+        for lot, table in shown
         if table.name in TITLES and table.rows
     ]
+    words = ("A recommendation with a range; the crew decides.", *found.words)
+    return PageList("How high to leave the clay", (*words, *found.honesty), tuple(tables))
 
 
 def _readable(table: Table, name: str) -> Table:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from typing import TypeAlias
 
+from pipeline.crew.measures import measures
 from pipeline.crew.pregrade.model import loss_error_of, optimum_of
 from pipeline.crew.pregrade.recommendation import Decision
+from pipeline.crew.pregrade.strip import used_words
 from pipeline.model import Table
 from pipeline.settings import Job
 
@@ -17,7 +19,7 @@ STATED = "job"
 
 def evidence(found: Decision, job: Job) -> Table:
     """Every input with its value and where it comes from: job, assumed, practice or a source."""
-    rows = []
+    rows, units = [], measures(job.rounding)
     for what, keys, value, unit, mark in (*_mix_rows(found), *_error_rows(found), *_job_rows(job)):
         stated = any(key in found.given for key in keys.split())
         changed = keys == "stabilising.spread_kg_m2" and not math.isclose(
@@ -25,7 +27,9 @@ def evidence(found: Decision, job: Job) -> Table:
         )
         origin = "asked for now" if changed else STATED if stated else mark
         rows.append((what, value, unit, origin))
-    rows += [("rise of a test strip", text, "", "measured") for text in found.belief.used]
+    rows += [
+        ("rise of a test strip", text, "", "measured") for text in used_words(found.belief, units)
+    ]
     columns = ("input", "value", "unit", "evidence")
     return Table("pregrade_inputs", columns, tuple(rows), frozenset(columns))
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.crew.measures import measures
 from pipeline.crew.pregrade.loads import Loads, clay_loads, gravel_tonnes
 from pipeline.crew.pregrade.model import (
     Effect,
@@ -166,7 +167,7 @@ def decision(
     field_mm, more_mm = per_kg(given)
     belief, rises = _believed(rules, given, lot, more_mm)
     prices = prices_of(job.costs, equal=equal_costs)
-    lowering, chosen, limits = _chosen(rules, rises, belief.after, prices)
+    lowering, chosen, limits = _chosen(job, rules, rises, belief.after, prices)
     thickness = _thickness(rules, rises, lowering)
     loads = clay_loads(WRONG_M * lot.area_m2, 0.0, job.hauling, job.bulking)
     return Decision(
@@ -231,7 +232,7 @@ SURFACE_SEED = 11
 
 
 def _chosen(
-    rules: Stabilising, rises: Floats, belief: Belief, prices: Prices | None
+    job: Job, rules: Stabilising, rises: Floats, belief: Belief, prices: Prices | None
 ) -> tuple[float | None, Target | None, tuple[str, ...]]:
     """How far to leave the clay low, the target it comes from, and limits that moved it."""
     step = rules.round_m
@@ -242,19 +243,20 @@ def _chosen(
         return None, None, ()
     else:
         lowering = chosen.lowering
-    limits = []
+    limits: list[str] = []
+    unit = measures(job.rounding)
     least = rules.least_thickness_m
     if least is not None and rules.mix_depth_m + lowering < least - 1e-9:
         needed = step * math.ceil((least - rules.mix_depth_m) / step - 1e-9)
         limits.append(
-            f"left {1000 * (needed - lowering):.0f} mm lower than it would be: the layer must be"
-            f" {1000 * least:.0f} mm thick after trimming"
+            f"left {unit.fine(needed - lowering)} {unit.fine_unit} lower than it would be: the"
+            f" layer must be {unit.fine(least)} {unit.fine_unit} thick after trimming"
         )
         lowering = needed
     if least is not None and rules.mix_depth_m + float(np.quantile(rises, 0.1)) < least - 1e-9:
         limits.append(
-            f"where the clay rises least the layer is thinner than {1000 * least:.0f} mm:"
-            " mix deeper"
+            f"where the clay rises least the layer is thinner than {unit.fine(least)}"
+            f" {unit.fine_unit}: mix deeper"
         )
     return round(lowering, 9), chosen, tuple(limits)
 

@@ -6,7 +6,7 @@ from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.pregrade.loads import tanker_loads
 from pipeline.crew.pregrade.model import Effect
 from pipeline.crew.pregrade.recommendation import Decision
-from pipeline.crew.pregrade.strip import GOOD_POINTS, fit, mean_error
+from pipeline.crew.pregrade.strip import GOOD_POINTS, fit, mean_error, strip_words
 from pipeline.crew.pregrade.target import EQUAL, CostCurve
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Table
@@ -157,8 +157,7 @@ def half_steps(metres: float, units: Measures) -> str:
 
 def _strip(found: Decision, line: Alignment | None, units: Measures) -> tuple[str, ...]:
     """What the strips said, or where to lay one."""
-    said = tuple(f"strip test: {text}" for text in found.belief.used)
-    said += tuple(f"strip test: {text}" for text in found.belief.refused)
+    said = tuple(f"strip test: {text}" for text in strip_words(found.belief, units))
     if found.belief.used:
         now, then = found.belief.after, found.belief.before
         return (

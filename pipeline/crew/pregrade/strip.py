@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.errors import JobError
 from pipeline.model import Bools, Floats
 from pipeline.settings_earthwork import Strip, StripMethod
@@ -39,13 +40,23 @@ class Belief:
 
 
 @dataclass(frozen=True, slots=True)
+class Tried:
+    """A strip that was looked at, as it is called, and the standard error of its mean rise [m]."""
+
+    title: str
+    strip: Strip
+    error_m: float
+    limit_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Update:
-    """Belief before and after the strip tests; ``refused`` says why a strip was not used."""
+    """Belief before and after the strip tests, those that were used and those that were not."""
 
     before: Belief
     after: Belief
-    used: tuple[str, ...] = ()
-    refused: tuple[str, ...] = ()
+    used: tuple[Tried, ...] = ()
+    refused: tuple[Tried, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,35 +172,50 @@ def update(
     mean, sd = prior.mean, prior.sd
     used, refused = [], []
     for number, strip in enumerate(strips, start=1):
-        title = strip.name or f"strip {number}"
         error = mean_error(strip)
+        tried = Tried(strip.name or f"strip {number}", strip, error, limit_m)
         if error > limit_m:
-            refused.append(_refusal(title, strip, error, limit_m))
+            refused.append(tried)
             continue
         moved = strip.rise_m + per_kg_m * (spread_kg_m2 - strip.spread_kg_m2)
         weight, other = 1 / sd**2, 1 / (error**2 + lot_error_m**2)
         mean, sd = (mean * weight + moved * other) / (weight + other), (weight + other) ** -0.5
-        used.append(
-            f"{title}: rose {1000 * strip.rise_m:.1f} mm at {strip.spread_kg_m2:g} kg/m2,"
-            f" +-{1000 * error:.1f} ({strip.points} points, {strip.method})"
-        )
-        if strip.points < GOOD_POINTS:
-            used.append(f"{title}: {strip.points} points; {GOOD_POINTS} are better")
+        used.append(tried)
     return Update(prior, Belief(mean, sd), tuple(used), tuple(refused))
 
 
-def _refusal(title: str, strip: Strip, error: float, limit: float) -> str:
+def strip_words(found: Update, units: Measures = METRIC) -> tuple[str, ...]:
+    """What every strip said, in the crew's unit; those that are not used last, and why."""
+    return (*used_words(found, units), *(_refusal(one, units) for one in found.refused))
+
+
+def used_words(found: Update, units: Measures = METRIC) -> tuple[str, ...]:
+    """What the strips said that are used."""
+    said = []
+    for one in found.used:
+        strip, rose = one.strip, units.finest(one.strip.rise_m)
+        said.append(
+            f"{one.title}: rose {rose} {units.fine_unit} at {strip.spread_kg_m2:g} kg/m2,"
+            f" +-{units.finest(one.error_m)} ({strip.points} points, {strip.method})"
+        )
+        if strip.points < GOOD_POINTS:
+            said.append(f"{one.title}: {strip.points} points; {GOOD_POINTS} are better")
+    return tuple(said)
+
+
+def _refusal(one: Tried, units: Measures) -> str:
     """Why a strip is not used, and what would help."""
+    strip, unit = one.strip, units.fine_unit
     shared, own = METHOD_ERROR_M[strip.method], strip.scatter_m / math.sqrt(strip.points)
     if shared >= own:
-        why = f"surveyed by {strip.method}, which alone leaves +-{1000 * shared:.0f} mm"
+        why = f"surveyed by {strip.method}, which alone leaves +-{units.fine(shared)} {unit}"
         help_ = "measure before and after from one set-up on one bench mark"
     else:
-        why = f"{strip.points} points that scatter by {1000 * strip.scatter_m:.0f} mm"
+        why = f"{strip.points} points that scatter by {units.fine(strip.scatter_m)} {unit}"
         help_ = "measure more points, at painted spots, and leave out those that were bladed"
     return (
-        f"{title} NOT USED: its mean is known to +-{1000 * error:.1f} mm, more than the"
-        f" {1000 * limit:.0f} mm allowed; {why}; {help_}"
+        f"{one.title} NOT USED: its mean is known to +-{units.finest(one.error_m)} {unit}, more"
+        f" than the {units.fine(one.limit_m)} {unit} allowed; {why}; {help_}"
     )
 
 

@@ -367,15 +367,45 @@ function label(map, room, text, left, top, style = {}) {
   return true;
 }
 
+/** One text at the first of some places beside a mark where there is room for it within the window;
+ * `must`: where there is none, at the first that the window holds. */
+function labelBeside(map, room, text, places, style) {
+  const width = map.pen.measureText(text).width;
+  const whole = map.canvas.clientWidth;
+  const lefts = { start: 0, middle: width / 2, end: width };
+  const held = places
+    .map(([left, top, side]) => [left - lefts[side], top])
+    .filter(([left]) => left >= 2 && left + width <= whole - 2);
+  for (const [left, top] of held) {
+    if (label(map, room, text, left, top, { ...style, must: false })) return;
+  }
+  if (!style.must) return;
+  const [left, top] = held[0] || [places[0][0] - lefts[places[0][2]], places[0][1]];
+  label(map, room, text, left, top, style);
+}
+
+/** To the right of a mark of some size, to its left, above and under it. */
+function beside(left, top, size) {
+  return [
+    [left + size + 4, top, "start"],
+    [left - size - 4, top, "end"],
+    [left, top - size - 11, "middle"],
+    [left, top + size + 11, "middle"],
+  ];
+}
+
+/** Whether a place is in the window or hardly outside. */
+function isInside(map, left, top) {
+  const [width, height] = [map.canvas.clientWidth, map.canvas.clientHeight];
+  return left > -40 && left < width + 40 && top > -20 && top < height + 20;
+}
+
 /** Rows of some marks that are in the window, with their places in it. */
 function inWindow(map, marks) {
   const found = [];
-  const [width, height] = [map.canvas.clientWidth, map.canvas.clientHeight];
   for (let row = 0; row < marks.x.length; row += 1) {
     const [left, top] = toWindow(map, marks.x[row], marks.y[row]);
-    if (left > -40 && left < width + 40 && top > -20 && top < height + 20) {
-      found.push([row, left, top]);
-    }
+    if (isInside(map, left, top)) found.push([row, left, top]);
   }
   return found;
 }
@@ -393,12 +423,19 @@ function drawMarks(map, ink) {
     const [left, top] = toWindow(map, map.picked.x, map.picked.y);
     room(left - 24, top - 24, 48, 48);
   }
+  // marks first, then words over them: at a mouth they stand close
+  drawFindings(map, ink);
+  const stakes = shown.stakes && view.scale > 2 ? inWindow(map, marks.stakes) : [];
+  const size = view.scale > 6 ? 7 : 4;
+  for (const [, left, top] of stakes) drawStake(pen, left, top, plain, size);
+  drawHazards(map, room);
   for (const [text, x, y] of view.scale > 2 ? map.data.gaps.labels : []) {
     const [left, top] = toWindow(map, x, y);
-    label(map, room, text, left, top, { ...plain, middle: true, must: true });
+    if (!isInside(map, left, top)) continue;
+    const places = [0, 22, -22, 44, -44].map((down) => [left, top + down, "middle"]);
+    labelBeside(map, room, text, places, { ...plain, must: true });
   }
-  drawHazards(map, room);
-  drawFindings(map, room, ink);
+  nameFindings(map, room, ink);
   if (view.scale > 0.5) {
     for (const station of map.stations) {
       if (view.scale < 3 && station % 50 !== 0) continue;
@@ -408,8 +445,7 @@ function drawMarks(map, ink) {
       label(map, room, stationText(map.street.line, station, 1), left + 4, top - 12, plain);
     }
   }
-  const stakes = shown.stakes && view.scale > 2 ? inWindow(map, marks.stakes) : [];
-  for (const [, left, top] of stakes) drawStake(pen, left, top, plain, room);
+  for (const [, left, top] of stakes) room(left - size, top - size - 1, 2 * size, 2 * size - 1);
   if (shown.numbers && view.scale > DOT_SCALE) drawDots(map, room, plain);
   for (const [row, left, top] of view.scale > 6 ? stakes : []) {
     label(map, room, marks.stakes.name[row], left + 10, top, plain);
@@ -421,8 +457,10 @@ function drawMarks(map, ink) {
 
 function drawHazards(map, room) {
   const { pen, marks } = map;
-  for (const [row, left, top] of inWindow(map, marks.hazards)) {
-    const size = map.view.scale > 2 ? 11 : 7;
+  const size = map.view.scale > 2 ? 11 : 7;
+  const seen = inWindow(map, marks.hazards);
+  for (const [, left, top] of seen) {
+    room(left - size, top - size, 2 * size, 2 * size);
     pen.beginPath();
     pen.moveTo(left, top - size);
     pen.lineTo(left + size, top);
@@ -434,15 +472,17 @@ function drawHazards(map, room) {
     pen.lineWidth = 3;
     pen.strokeStyle = "#ffffff";
     pen.stroke();
-    const style = { colour: "#8b0000", halo: "#ffffff", must: map.view.scale > 2 };
-    if (map.view.scale > 1.5) label(map, room, marks.hazards.id[row], left + size + 4, top, style);
+  }
+  const style = { colour: "#8b0000", halo: "#ffffff", must: map.view.scale > 2 };
+  for (const [row, left, top] of map.view.scale > 1.5 ? seen : []) {
+    labelBeside(map, room, marks.hazards.id[row], beside(left, top, size), style);
   }
 }
 
 /** A ring around what a person has to look at. */
-function drawFindings(map, room, ink) {
+function drawFindings(map, ink) {
   const { pen, data } = map;
-  data.look.forEach(({ x, y, word }) => {
+  data.look.forEach(({ x, y }) => {
     const [left, top] = toWindow(map, x, y);
     pen.beginPath();
     pen.arc(left, top, map.view.scale > 2 ? 15 : 9, 0, 2 * Math.PI);
@@ -450,12 +490,18 @@ function drawFindings(map, room, ink) {
     pen.strokeStyle = ink.halo;
     pen.stroke();
     pen.lineWidth = 3;
-    pen.strokeStyle = "#8a0050";
-    if (map.dark) pen.strokeStyle = "#ff9fd0";
+    pen.strokeStyle = map.dark ? "#ff9fd0" : "#8a0050";
     pen.stroke();
-    if (map.view.scale > 2) {
-      label(map, room, word, left + 18, top - 14, { colour: pen.strokeStyle, halo: ink.halo });
-    }
+  });
+}
+
+/** What it is that a person has to look at, where there is room for it. */
+function nameFindings(map, room, ink) {
+  if (map.view.scale <= 2) return;
+  const style = { colour: map.dark ? "#ff9fd0" : "#8a0050", halo: ink.halo };
+  map.data.look.forEach(({ x, y, word }) => {
+    const [left, top] = toWindow(map, x, y);
+    if (isInside(map, left, top)) labelBeside(map, room, word, beside(left, top, 15), style);
   });
 }
 
@@ -471,12 +517,12 @@ function drawDots(map, room, plain) {
   }
 }
 
-function drawStake(pen, left, top, plain, room) {
-  room(left - 7, top - 8, 14, 13);
+/** A small triangle where the whole street is seen: on a return they stand close. */
+function drawStake(pen, left, top, plain, size) {
   pen.beginPath();
-  pen.moveTo(left, top - 8);
-  pen.lineTo(left + 7, top + 5);
-  pen.lineTo(left - 7, top + 5);
+  pen.moveTo(left, top - size - 1);
+  pen.lineTo(left + size, top + size - 2);
+  pen.lineTo(left - size, top + size - 2);
   pen.closePath();
   pen.lineWidth = 2;
   pen.fillStyle = plain.halo;

@@ -97,8 +97,9 @@ def _check_names(job: Job) -> None:
     names = ["main"]
     for parts in (design.streets, design.returns, design.edges, design.patches):
         names += [part.name for part in parts]
-    for name in names:
-        if names.count(name) > 1:
+    called = [*names, design.name] if design.name else names
+    for name in called:
+        if called.count(name) > 1:
             raise DesignError(
                 f"part {name!r} of the job file", "two parts have this name", "rename one"
             )

@@ -10,10 +10,24 @@ import pytest
 
 from pipeline.compare import chords, compose
 from pipeline.compare.layer_order import order_findings
-from pipeline.design import strips
+from pipeline.design import alignment as line
+from pipeline.design import profile as heights
+from pipeline.design import section, strips
 from pipeline.ingest.job.inputs import read_before_shots
+from pipeline.model import (
+    AlignmentRows,
+    BreakRow,
+    Corridor,
+    ElementRow,
+    Layer,
+    ProfileRow,
+    ProfileRows,
+    SectionLayer,
+    SectionRow,
+    SectionTable,
+)
 from pipeline.run import build_corridor
-from pipeline.settings import DesignRules
+from pipeline.settings import DesignRules, LayerRule
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 JOBS = ("demo", "intersection")
@@ -85,3 +99,47 @@ def test_a_surface_under_a_lower_one_is_told_by_name_and_place(job):
 
     swapped = order_findings(corridor.alignment, pair[::-1])
     assert [one.kind for one in swapped] == ["layers out of order"]
+
+
+def test_three_layers_of_which_the_outer_two_are_crossed_by_way_of_a_pair_are_told_once(rectangle):
+    """Of two that are not neighbours only what no pair between them has told already."""
+    alignment, _ = line.build(
+        AlignmentRows("x", (ElementRow("line", 10.0, start=(0.0, 0.0)),), 0.0, 0.0)
+    )
+    height = {"top": 10.0, "middle": 12.0, "low": 9.0, "high": 13.0}
+    made = {name: rectangle(9.0, 9.0, (z, 0.0, 0.0)) for name, z in height.items()}
+
+    def told(*names):
+        found = order_findings(alignment, [(name, made[name]) for name in names])
+        return [one.text.split(",")[0] for one in found]
+
+    assert told("middle", "top", "low") == []
+    assert told("top", "middle", "low") == ["top lies under middle"]
+    # both neighbours tell it, so the pair of the outer two has nothing new
+    assert told("top", "middle", "high") == ["top lies under middle", "middle lies under high"]
+    # each neighbour is in order with the next as far as both reach; the outer two are not
+    made["beside"] = rectangle(9.0, 9.0, (11.0, 0.0, 0.0), (100.0, 0.0))
+    assert told("top", "beside", "high") == ["top lies under high"]
+
+
+def test_of_a_layer_given_as_triangles_there_is_nothing_to_tell(rectangle):
+    level = rectangle(30.0, 8.0, (9.0, 0.0, 0.0))
+    alignment, _ = line.build(
+        AlignmentRows("x", (ElementRow("line", 30.0, start=(0.0, 0.0)),), 0.0, np.pi / 2)
+    )
+    profile, _ = heights.build(ProfileRows("x", (ProfileRow(0.0, 10.0), ProfileRow(30.0, 10.0))))
+    half = (BreakRow("lip", 4.0, fall=0.02),)
+    row = SectionRow("one", 0.0, 30.0, (SectionLayer("finish", half, half),))
+    layers = section.layers(SectionTable("s.toml", (row,)), [LayerRule(name="finish")])
+    road = Corridor("x", alignment, profile, (*layers, Layer("rock", "rock", surface=level)))
+
+    assert chords.told(road, level, "rock", DesignRules()) == ()
+    # a straight street is made of planes: its triangles lie on it
+    finish = strips.triangulate(road, "finish", DesignRules())
+    (note,) = chords.told(road, finish, "finish", DesignRules())
+    assert note.severity == "note"
+    assert "by 0.00 mm at most" in note.text
+    # triangles where nothing is designed say nothing
+    away = rectangle(9.0, 9.0, (9.0, 0.0, 0.0), (500.0, 500.0))
+    assert np.isnan(chords.largest_difference(road, road.layers[0], away).difference)
+    assert chords.told(road, away, "finish", DesignRules()) == ()

@@ -116,3 +116,17 @@ def test_a_back_station_that_contradicts_the_line_is_told():
     assert finding.severity == "person"
     assert "come to 0+040.000 there, not to 0+041.000" in finding.text
     assert np.isclose(equations.chain_of(alignment, "0+101"), 41.0)
+
+
+@pytest.mark.parametrize(
+    ("of", "chain", "name", "point"),
+    [
+        (OVERLAP, 1085.0, "1+085.0", "PC1085.0L"),
+        (OVERLAP, 1260.0, "1+220.0 (2)", "PC1220.0L-2"),
+        (None, 85.04, "0+085.0", None),
+    ],
+)
+def test_a_point_is_named_after_its_station_and_region(of, chain, name, point):
+    assert equations.named(of, chain) == name
+    if of is not None:
+        assert equations.station_id(of, chain, "PC", "L") == point

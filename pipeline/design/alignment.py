@@ -85,7 +85,7 @@ def build(rows: AlignmentRows) -> tuple[Alignment, Findings]:
         if element is None:
             continue
         if placed:
-            found += _joint(at, element, where, station[-1])
+            found += _joint(placed[-1].end(), element, where, station[-1])
         placed.append(element)
         at = element.end()
         station.append(station[-1] + element.length)
@@ -182,12 +182,12 @@ def _near(row: ElementRow, origin: Point, where: str) -> ElementRow:
 
 
 def _joint(
-    before: tuple[Point | None, float], element: Placed, where: str, station: float
+    before: tuple[Point, float], element: Placed, where: str, station: float
 ) -> list[Finding]:
     """Gap and kink between the end before and an element's start."""
     end, azimuth = before
     found = []
-    gap = 0.0 if end is None else math.dist(end, element.start)
+    gap = math.dist(end, element.start)
     if gap > SAME_PLACE_M:
         found.append(
             Finding(

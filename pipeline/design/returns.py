@@ -291,10 +291,11 @@ def _layers(
         halves = [_beyond(leg, name, height) for leg, height in zip(legs, heights, strict=True)]
         names = [tuple(half) for half in halves]
         if names[0] != names[1]:
+            # the first, without a name, is the line itself
+            one, other = (", ".join(half[1:]) or "nothing" for half in names)
             raise DesignError(
                 where,
-                f"outside the {at} layer {name!r} has {', '.join(names[0]) or 'nothing'} on one"
-                f" street and {', '.join(names[1]) or 'nothing'} on the other",
+                f"outside the {at} layer {name!r} has {one} on one street and {other} on the other",
                 "give both streets the same breaks there",
             )
         layers.append(_layer(legs, name, halves, (arc.turn, length)))

@@ -458,3 +458,75 @@ def test_a_clothoid_between_line_and_arc_of_its_radius_has_nothing_to_tell():
         ElementRow("arc", 40.0, 60.0, 60.0, 1),
     )  # fmt: skip
     assert line.build(rows_of(*elements, azimuth=1.0))[1] == ()
+
+
+def on_its_way(*more, station=1000.0, **first):
+    """40.001 m north from 1+000, then the elements given."""
+    first = ElementRow("line", 40.001, **{"start": (100.0, 200.0), **first})
+    return AlignmentRows("way", (first, *more), station, 0.0)
+
+
+def test_what_is_wrong_with_an_element_is_told_at_its_own_station():
+    """A third element starts 30 mm aside; a second one contradicts its own centre."""
+    east, north = 100.0, 240.001
+    line_on = ElementRow("line", 9.5)
+    aside = ElementRow("line", start=(east + 0.030, north + 9.5), end=(east + 0.030, north + 20.0))
+    _, found = line.build(on_its_way(line_on, aside))
+    assert [(f.kind, f.station) for f in found] == [("alignment gap", pytest.approx(1049.501))]
+    assert found[0].text.endswith(", at station 1+049.501")
+
+    arc = ElementRow(
+        "arc", turn=+1, start=(east, north), end=(east + 20.0, north + 20.01),
+        centre=(east + 20.0, north), radius_start=20.0,
+    )  # fmt: skip
+    _, found = line.build(on_its_way(arc))
+    assert found[0].kind == "arc radii"
+    assert found[0].station == pytest.approx(1040.001)
+    assert ", at station 1+040.001" in found[0].text
+
+
+@pytest.mark.parametrize("declared", [40.001 + 0.003, 40.001 - 0.003])
+def test_a_total_is_compared_both_ways_and_without_the_first_station(declared):
+    rows = on_its_way()
+    assert line.build(dataclasses.replace(rows, declared_length=40.002))[1] == ()
+    (found,) = line.build(dataclasses.replace(rows, declared_length=declared))[1]
+    assert f"says length {declared:.4f} m, its elements give 40.0010 m" in found.text
+
+
+def test_a_first_element_that_does_not_say_its_start_is_refused_whatever_follows():
+    rows = AlignmentRows(
+        "a",
+        (ElementRow("line", 5.0, end=(1.0, 2.0)), ElementRow("line", 5.0, start=START)),
+        0.0, 0.0,
+    )  # fmt: skip
+    with pytest.raises(DesignError, match=r"element 1 .*no start point"):
+        line.build(rows)
+
+
+def test_at_a_joint_the_element_ahead_counts_and_off_the_ends_the_nearest():
+    alignment, _ = line.build(on_its_way(ElementRow("arc", 10.0, 50.0, turn=1), station=0.0))
+
+    found = line.element_of(alignment, [-5.0, 0.0, 40.0, 40.001, 50.001, 60.0])
+    assert found.tolist() == [0, 0, 0, 1, 1, 1]
+    assert found.dtype == np.int64
+
+
+def test_curvature_runs_evenly_along_a_clothoid():
+    """From radius 80 to radius 20 over 30 m, to the left: by the definition of a clothoid."""
+    spiral = ElementRow("clothoid", 30.0, 80.0, 20.0, -1, start=(0.0, 0.0))
+    alignment, _ = line.build(AlignmentRows("s", (spiral,), 100.0, 0.0))
+    station = np.array([100.0, 110.0, 115.0, 130.0])
+
+    found = line.curvature_on(alignment, np.zeros(4, dtype=np.int64), station)
+    share = np.array([0.0, 1 / 3, 1 / 2, 1.0])
+    np.testing.assert_allclose(found, -(1 / 80 + share * (1 / 20 - 1 / 80)), rtol=1e-12)
+
+
+def test_a_corner_to_the_left_is_a_pi_too_and_an_arc_goes_on_unnamed():
+    assert line.key_points(line.build(two_lines(bend=-0.3))[0])[1] == (50.0, "PI")
+    assert len(line.key_points(line.build(two_lines(bend=1e-7))[0])) == 2
+    arcs = [ElementRow("arc", 10.0, radius, turn=turn) for radius, turn in
+            ((50.0, -1), (50.0, -1), (50.0005, -1), (30.0, -1), (30.0, 1))]  # fmt: skip
+    names = [what for _, what in line.key_points(line.build(on_its_way(*arcs))[0])]
+    # of radii within a millimetre nobody marks the joint
+    assert names == ["start", "PC", "PCC", "PRC", "end"]

@@ -421,3 +421,37 @@ def test_a_change_that_says_something_else_is_refused_by_name(tmp_path, old, new
 def test_a_table_of_changes_needs_sections_all_the_same():
     with pytest.raises(DesignError, match="no section"):
         changes.layers(SectionTable("x", ()), [LayerRule(name="finish")])
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (Widening(1, "lip", ((80.0, 0.0), (120.0, -4.5)), "elevation", where="x"),
+         "narrows layer 'finish' by more than its strip is wide"),
+        (replace(DROP, top="flowline", foot="back", where="x"), "'flowline' does not lie outside"),
+        (replace(DROP, start=104.0, end=104.0, where="x"),
+         r"runs from 0\+104\.000 to 0\+104\.000, taper 0\.9 m"),
+        (replace(DROP, taper=-0.1, where="x"), r"taper -0\.1 m"),
+        (Superelevation("lip", 1, 80.0, 160.0, 0.01, 0.02, 40.0, 0.5, where="x"),
+         "full 1 %, normal 2 %, runoff 40 m, 0.5 of it on the tangent"),
+        (Superelevation("lip", 1, 80.0, 160.0, 0.04, 0.02, 0.0, 0.5, where="x"), "runoff 0 m"),
+        (Superelevation("lip", 1, 80.0, 160.0, 0.04, 0.02, 40.0, 1.5, where="x"), "1.5 of it"),
+    ],
+)  # fmt: skip
+def test_a_change_that_no_section_can_follow_is_refused(street, change, message):
+    with pytest.raises(DesignError, match=message):
+        changed(street, change)
+
+
+def test_a_side_without_breaks_is_left_as_it_is(make_corridor):
+    """A shift of the crown and a widening of a street with a right half only."""
+    half_street = make_corridor(
+        [ElementRow("line", 200.0, start=(5240.0, 3110.0))],
+        [ProfileRow(0.0, 50.0), ProfileRow(200.0, 52.0)],
+        [SectionRow("one", 0.0, 200.0, (SectionLayer("finish", CURB, ()),))],
+    )
+    shifted = changed(half_street, CrownShift(((80.0, 0.0), (120.0, 1.0)), "elevation"))
+    offset, _ = corridor.break_line(shifted, "finish", "crown", 0, np.array([100.0]))
+    np.testing.assert_allclose(offset, 0.5)
+    lip, _ = corridor.break_line(shifted, "finish", "lip", 1, np.array([100.0]))
+    np.testing.assert_allclose(lip, 4.0)

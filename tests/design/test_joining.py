@@ -316,3 +316,57 @@ def test_the_grades_of_two_curbs_are_run_on_to_their_corner(straight, z, words):
     assert f"comes to {first:.3f} and that of" in person.text
     assert f"to {second:.3f}, {apart:.3f} m apart; 0.02 m is allowed" in person.text
     assert len(corners.told(made, 0.0)) == len(corners.told(made, apart + 0.001)) == 1
+
+
+def test_a_return_between_streets_that_do_not_fit_is_refused(straight, make_corridor, half):
+    main = straight((0.0, 0.0), 0.0, 200.0, (50.0, 50.0))
+    rules = ReturnRules(
+        name="x", from_side="right", to_street="side", to_side="right", radius_m=9.0,
+    )  # fmt: skip
+    # the lip of the side street widens from 4 to 5 m between the corner and the tangent point
+    rows = [
+        SectionRow(str(k), a, b, (SectionLayer("finish", *2 * [half(("lip", w, 2.0))]),))
+        for k, (a, b, w) in enumerate([(0.0, 5.0, 4.0), (10.0, 90.0, 5.0)])
+    ]
+    widening = make_corridor(
+        [ElementRow("line", 90.0, start=(0.0, 100.0))],
+        [ProfileRow(0.0, 50.0), ProfileRow(90.0, 50.0)], rows, azimuth=math.pi / 2,
+    )  # fmt: skip
+    with pytest.raises(DesignError, match=r"m out at its tangent point and 4\.000 m at the corner"):
+        returns.curb_return(rules, main, widening)
+    bare = straight((0.0, 100.0), 90.0, 90.0, (50.0, 50.0), (("lip", 4.0, 2.0),))
+    with pytest.raises(DesignError, match="has back on one street and nothing on the other"):
+        returns.curb_return(rules, main, bare)
+    # there and back again over the main street: two corners on its right, far apart
+    loop = make_corridor(
+        [ElementRow("line", 60.0, start=(0.0, 60.0)),
+         ElementRow("arc", 20.0 * math.pi, 20.0, turn=1), ElementRow("line", 60.0)],
+        [ProfileRow(0.0, 50.0), ProfileRow(182.0, 50.0)],
+        [SectionRow("a", 0.0, 182.0, (SectionLayer("finish", *2 * [half(
+            ("lip", 4.0, 2.0), ("back", 0.2, None, 0.15))]),))], azimuth=math.pi / 2,
+    )  # fmt: skip
+    left = replace(rules, to_side="left")
+    with pytest.raises(DesignError, match=r"it could stand at 0\+.* and 0\+.*near_station"):
+        returns.curb_return(left, main, loop)
+    ends = [
+        returns.curb_return(replace(left, near_station=near), main, loop)[0].legs[0].tangent
+        for near in (10.0, 100.0)
+    ]
+    # 4 m beyond the two lines at N 60 and N 20, and the 9 m of the arc
+    assert ends == pytest.approx([20.0 - 13.0, 60.0 + 13.0])
+
+
+def test_a_return_sets_its_ends_quarters_and_middle(straight):
+    main = straight((0.0, 0.0), 0.0, 200.0, (50.0, 50.0))
+    side = straight((0.0, 100.0), 90.0, 90.0, (50.0, 50.0))
+    rules = ReturnRules(
+        name="x", from_side="right", to_street="side", to_side="right", radius_m=8.0,
+    )  # fmt: skip
+    made, _ = returns.curb_return(rules, main, side)
+    at, words = zip(*returns.fractions(made.curb), strict=True)
+
+    np.testing.assert_allclose(at, math.pi * np.arange(5.0))
+    assert words == ("PC", "1/4", "1/2", "3/4", "PT")
+    # level from end to end: water stands all along, and a basin in the middle takes it
+    (told,) = returns.low_points(made.curb)
+    assert "its edge is level at 0.000 m of its 12.566 m" in told.text

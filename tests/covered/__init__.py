@@ -1,0 +1,1 @@
+"""How much of the computations each room's own tests run: `python -m tests.covered`."""

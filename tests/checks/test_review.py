@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.checks import names
 from pipeline.checks.facets import Facets
+from pipeline.checks.gaps import Cells
 from pipeline.checks.review import (
     GROUND,
     NO_HEIGHT,
@@ -204,3 +205,67 @@ def test_hubs_on_the_wrong_reference_are_named(demo):
     assert len(named) == 2
     assert all("reads 0.110 m LOW" in finding.text for finding in named)
     assert all("flowline for top back of curb" in finding.text for finding in named)
+
+
+def test_without_control_and_records_nothing_is_held_against_them(demo):
+    case, fate, _ = demo
+    after, found = review_shots(replace(case, control=None, utilities=None), fate)
+
+    assert (after == fate).all()
+    assert {"record without shot", "bust"}.isdisjoint(finding.kind for finding in found)
+    only = replace(case, control=None)
+    assert "record without shot" in {finding.kind for finding in review_shots(only, fate)[1]}
+
+
+def in_two_parts(case, road):
+    """The street told along two parts: what lies left of its line and what lies right of it."""
+    left = case.feet.offset < 0
+    parts = tuple(
+        replace(case, part=name, mine=mine,
+                told=lambda finding, name=name: replace(finding, text=f"{name}: {finding.text}"))
+        for name, mine in (("west", left), ("east", ~left))
+    )  # fmt: skip
+    ends = road.alignment.station
+    station, offset = np.meshgrid(
+        np.arange(ends[0] + 0.5, ends[-1]), np.arange(-4.25, 4.5, 0.5), indexing="ij"
+    )
+    east, north, _ = alignment.point_at(road.alignment, station.ravel(), offset.ravel())
+    cells = Cells(
+        easting=east.reshape(station.shape), northing=north.reshape(station.shape),
+        station=station, offset=offset, part=(offset > 0).astype(int),
+        inside=np.ones(station.shape, bool), ruled=np.ones(station.shape, bool), step=0.5**0.5,
+    )  # fmt: skip
+    return replace(case, parts=parts, cells=cells)
+
+
+def test_along_several_parts_the_same_stretch_is_found_and_named(demo):
+    case, fate, road = demo
+    split = in_two_parts(case, road)
+    side, start, end = truth.NOT_SHOT.side, truth.NOT_SHOT.start, truth.NOT_SHOT.end
+    own = ("west", "east")[side > 0]
+
+    after, about = review_shots(split, fate)
+    assert (after == fate).all()
+    assert kinds(about, "stop") == []
+    missing, found = review_coverage(split, fate, coded(case, fate))
+    clay = [one for one in missing if "clay" in one.names[0] and one.part == own]
+    assert (clay[0].side, round(clay[0].start), round(clay[0].end)) == (side, start, end)
+    gap = next(f for f in found if f.kind == "gap in the shots" and f.offset * side > 0)
+    assert gap.text.startswith(f"{own}: no shot within")
+    assert start < gap.station < end
+
+
+def test_a_return_is_no_street_and_ground_without_one_is_asked_in_circles(demo):
+    case, fate, road = demo
+    split = in_two_parts(case, road)
+    bare = replace(split.cells, ruled=np.zeros(split.cells.ruled.shape, bool))
+    split = replace(
+        split, cells=bare, parts=tuple(replace(part, kind="return") for part in split.parts)
+    )
+    missing, found = review_coverage(split, fate, coded(case, fate))
+
+    # the line of a return is a seam, no crown that somebody has to shoot
+    assert not [one for one in missing if one.names == ("crown",)]
+    texts = [f.text for f in found if f.kind == "gap in the shots"]
+    assert texts
+    assert all("no shot within 4 m of" in text for text in texts)

@@ -103,9 +103,26 @@ def test_an_arc_of_any_flatness_keeps_its_digits(radius):
 
 
 def test_lines_arcs_and_spirals_mix_in_one_call():
-    s, k, c = np.array([30.0, 20.0, 40.0]), np.array([0.0, 0.01, 0.0]), np.array([0.0, 0.0, 1e-4])
+    # the last two are for the quadrature: the Fresnel form would lose six digits, or all
+    s = np.array([30.0, 20.0, 40.0, 80.0, 100.0])
+    k = np.array([0.0, 0.01, 0.0, 1 / 200, 0.0])
+    c = np.array([0.0, 0.0, 1e-4, (1 / 200.0002 - 1 / 200) / 80.0, 1e-11])
 
     together = np.stack(in_frame(s, k, c))
 
+    exact = [
+        (*by_quad(*row), row[0] * (row[1] + 0.5 * row[2] * row[0]))
+        for row in zip(s, k, c, strict=True)
+    ]
+    np.testing.assert_allclose(together, np.transpose(exact), rtol=0, atol=2e-11)
     one_by_one = np.stack([in_frame(*row) for row in zip(s, k, c, strict=True)], axis=1)
     np.testing.assert_allclose(together, one_by_one, rtol=0, atol=1e-13)
+
+
+def test_one_curvature_meets_many_rates_and_the_other_way_round():
+    many = np.array([0.0, 1e-4, -1e-3])
+    for curvature, rate in ((0.01, many), (many, 1e-4), (many, 0.0)):
+        together = np.stack(in_frame(30.0, curvature, rate))
+        rows = np.broadcast(curvature, rate)
+        one_by_one = np.stack([in_frame(30.0, *row) for row in rows], axis=1)
+        np.testing.assert_allclose(together, one_by_one, rtol=0, atol=1e-13)

@@ -106,7 +106,10 @@ def _tried(target: str, asked: argparse.Namespace) -> list[Outcome]:
 def explained(outcome: Outcome) -> str:
     """Why no test can or need notice a change, empty where nobody has said."""
     text = (HERE / "explained.toml").read_text(encoding="utf-8")
-    return str(tomllib.loads(text).get(outcome.module, {}).get(outcome.change.key, ""))
+    for reason in tomllib.loads(text).get(outcome.module, []):
+        if outcome.change.key in reason["changes"]:
+            return str(reason["why"])
+    return ""
 
 
 def told(outcomes: Sequence[Outcome]) -> None:

@@ -103,7 +103,7 @@ def curve_points(profile: Profile) -> tuple[tuple[float, str], ...]:
     found = []
     for i in range(1, len(bend)):
         before, ahead = bend[i - 1], bend[i]
-        if np.isnan(before) or np.isnan(ahead):
+        if np.isnan(before + ahead):
             continue
         names = {(True, False): "PVT", (False, True): "PVC", (False, False): "PVI"}
         both = "PVCC" if before == ahead else "PVRC"

@@ -85,10 +85,9 @@ def build(rows: ProfileRows, called: Called = PLAIN) -> tuple[Profile, Findings]
         (b.elevation - a.elevation) / (b.station - a.station) for a, b in itertools.pairwise(points)
     ]
     found: list[Finding] = []
-    curves = [_curve(points[0], 0.0, 0.0, found)]
-    for row, before, ahead in zip(points[1:-1], grade, grade[1:], strict=False):
-        curves.append(_curve(row, before, ahead, found))
-    curves.append(_curve(points[-1], 0.0, 0.0, found))
+    first, last = (_Curve(row.station, row.station, ()) for row in (points[0], points[-1]))
+    inner = zip(points[1:-1], grade, grade[1:], strict=False)
+    curves = [first, *(_curve(row, before, ahead, found) for row, before, ahead in inner), last]
     contradicted = _overlaps(points, curves, found, called)
     tangents = [
         _Span(a.station, b.station, a.elevation, g, g)

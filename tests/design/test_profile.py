@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -217,6 +218,9 @@ def test_a_circular_curve_is_a_circle_tangent_to_both_grades(radius, grade_in, g
     centre = begin - side * math.sin(slope), z0 + side * math.cos(slope)
     z = float(grade_line.elevation(profile, s))
     assert math.dist((s, z), centre) == pytest.approx(radius, rel=0, abs=2e-9 * radius**0.5)
+    # the tangent of a circle is square to its radius
+    square = (s - centre[0]) / (centre[1] - z)
+    assert grade_line.grade(profile, np.nextafter(s, begin)) == pytest.approx(square, abs=1e-7)
     # both ends on their tangents, with their grades
     assert grade_line.elevation(profile, end) == pytest.approx(
         50.0 + grade_out * (end - 1000.0), abs=1e-8
@@ -326,6 +330,7 @@ def test_curves_that_overlap_are_said_and_leave_no_height_there():
     profile, found = overlapping()
 
     assert [(f.severity, f.kind) for f in found] == [("person", "vertical curves overlap")]
+    assert found[0].text.endswith(": two heights are designed there, so none is given")
     assert "PVI at station 0+503.590" in found[0].text
     assert "PVI at station 0+595.423" in found[0].text
     assert found[0].station == pytest.approx(545.423)
@@ -374,7 +379,96 @@ def test_a_curve_that_reaches_past_the_end_of_the_profile_is_said():
 
     assert [f.kind for f in found] == ["vertical curves overlap"]
     assert "vertical curve of the PVI at station 0+020.000 at -0+010.000" in found[0].text
+    assert found[0].station == 0.0
+    assert "two heights" not in found[0].text
     assert not np.isnan(grade_line.elevation(profile, [0.0, 90.0])).any()
+
+    turned = tuple(dataclasses.replace(row, station=90.0 - row.station) for row in rows[::-1])
+    profile, found = heights.build(ProfileRows("end", turned))
+    assert [f.kind for f in found] == ["vertical curves overlap"]
+    assert "reaches to station 0+100.000, past the beginning of the PVI at station 0+090" in (
+        found[0].text
+    )
+    assert "two heights" not in found[0].text
+    assert not np.isnan(grade_line.elevation(profile, [0.0, 90.0])).any()
+
+
+def test_a_long_curve_is_held_against_every_curve_that_it_reaches():
+    """From 0+000 to 0+200 over three short ones, of which no two meet."""
+    rows = (
+        ProfileRow(0.0, 10.0), ProfileRow(100.0, 12.0, 99.0, 99.0),
+        ProfileRow(120.0, 12.0, 5.0, 5.0), ProfileRow(150.0, 13.0, 5.0, 5.0),
+        ProfileRow(180.0, 12.0, 5.0, 5.0), ProfileRow(300.0, 14.0), ProfileRow(400.0, 15.0),
+    )  # fmt: skip
+    profile, found = heights.build(ProfileRows("long", rows))
+
+    told = sorted((round(f.station), "PVI at station 0+100" in f.text) for f in found)
+    assert told == [(115, True), (145, True), (175, True)]
+    s = np.array([114.0, 116.0, 140.0, 148.0, 160.0, 190.0, 198.9, 199.1, 250.0, 350.0])
+    none = [False, True, True, True, True, True, True, False, False, False]
+    assert np.isnan(grade_line.elevation(profile, s)).tolist() == none
+    # all that nobody designed is one stretch, and what lies beyond it keeps its points
+    assert int(np.isnan(profile.elevation).sum()) == 1
+    assert [what for _, what in grade_line.curve_points(profile)] == ["PVC", "PVI"]
+
+
+def test_curves_that_meet_within_a_micrometre_are_not_said_to_overlap():
+    """Files round stations to a micrometre; two overlaps 150 m apart stay two stretches."""
+    half = 25.0 + 2.5e-7
+    rows = (ProfileRow(0.0, 10.0), ProfileRow(50.0, 12.0, half, half),
+            ProfileRow(100.0, 11.0, half, half), ProfileRow(200.0, 14.0))  # fmt: skip
+    assert heights.build(ProfileRows("touch", rows))[1] == ()
+
+    halves = (30.0, 30.0, 10.0, 30.0, 30.0)
+    rows = (
+        ProfileRow(0.0, 10.0),
+        *(ProfileRow(50.0 * k, 10.0 + k % 2, h, h) for k, h in enumerate(halves, start=1)),
+        ProfileRow(400.0, 10.0),
+    )
+    profile, found = heights.build(ProfileRows("twice", rows))
+    assert len(found) == 2
+    s = np.array([69.0, 75.0, 81.0, 150.0, 219.0, 225.0, 231.0])
+    assert np.isnan(grade_line.elevation(profile, s)).tolist() == [
+        False, True, False, False, False, True, False,
+    ]  # fmt: skip
+
+
+def test_a_gap_between_a_rise_and_a_fall_is_no_high_point_and_hides_none():
+    """Up to the gap, down after it: nobody knows where it turns. A crest on either side stays."""
+    rows = (
+        ProfileRow(0.0, 10.0), ProfileRow(50.0, 11.0), ProfileRow(80.0, 10.5),
+        ProfileRow(200.0, 16.5, 40.0, 40.0), ProfileRow(230.0, 18.0, 40.0, 40.0),
+        ProfileRow(400.0, 9.5), ProfileRow(450.0, 12.0), ProfileRow(500.0, 11.0),
+    )  # fmt: skip
+    profile, _ = heights.build(ProfileRows("gap", rows))
+    found = [(p.kind, round(p.station)) for p in grade_line.turning_points(profile)]
+
+    assert ("high", 50) in found
+    assert ("low", 80) in found
+    assert ("low", 400) in found
+    assert ("high", 450) in found
+    # the second curve turns past the gap at 0+240, so its crest is real
+    assert [one for one in found if 160 < one[1] < 240] == []
+
+
+def test_far_off_a_profile_that_ends_in_circles_there_is_quietly_no_height():
+    """A circle of 60 m has no height 100 m on; numbers there are nobody's, and no warning."""
+    rows = (ProfileRow(0.0, 10.0), ProfileRow(4.0, 11.0, radius=60.0), ProfileRow(8.0, 10.0))
+    profile, found = heights.build(ProfileRows("circle", rows))
+
+    assert len(found) == 2
+    assert np.isfinite(profile.radius).all()
+    for read in (grade_line.elevation, grade_line.grade):
+        assert np.isnan(read(profile, [-1000.0, -60.0, 68.0, 1000.0])).all()
+
+
+def test_a_crest_of_any_size_may_be_given_by_its_arc_length():
+    angle = 2.0 * math.atan(0.25)
+    for radius in (60.0, 0.5):
+        rows = (ProfileRow(0.0, 10.0), ProfileRow(4.0, 11.0, arc_length=radius * angle),
+                ProfileRow(8.0, 10.0))  # fmt: skip
+        profile, _ = heights.build(ProfileRows("arc", rows))
+        assert np.nanmin(profile.radius) == pytest.approx(-radius)
 
 
 def test_curves_that_touch_do_not_overlap():
@@ -394,6 +488,7 @@ def test_curves_that_touch_do_not_overlap():
     ("curve", "words"),
     [
         ({"radius": 1000.0, "arc_length": 36.0}, "the file says arc length 36.0000 m, its radius"),
+        ({"radius": 1000.0, "arc_length": 34.0}, "the file says arc length 34.0000 m, its radius"),
         ({"radius": -1000.0}, "the file marks a crest, the grades make a sag"),
     ],
 )
@@ -422,7 +517,14 @@ def test_a_circular_curve_without_a_change_of_grade_is_none_and_said():
     profile, found = heights.build(ProfileRows("straight", rows))
 
     assert "the grade is the same on both sides" in found[0].text
+<<<<<<< HEAD
     assert float(grade_line.elevation(profile, 75.0)) == 11.5
+=======
+    assert float(grade_line.elevation(profile, 75.0)) == 11.5
+    # nothing else is said of it, whatever arc it states
+    rows = (rows[0], dataclasses.replace(rows[1], arc_length=20.0), rows[2])
+    assert len(heights.build(ProfileRows("straight", rows))[1]) == 1
+>>>>>>> ed9b001 (Test what changed in profile and section without a test failing)
 
 
 @pytest.mark.parametrize(
@@ -434,6 +536,11 @@ def test_a_circular_curve_without_a_change_of_grade_is_none_and_said():
         ([(0, 10), (50, math.nan), (90, 12)], "0\\+050.000: elevation nan"),
         ([(0, 10), (50, 11, 10, 0), (90, 12)], "halves of its curve are 10 m and 0 m"),
         ([(0, 10), (50, 11, -5, 5), (90, 12)], "halves of its curve are -5 m and 5 m"),
+        ([(0, 10), (50, 11, -5, 0), (90, 12)], "halves of its curve are -5 m and 0 m"),
+        ([(0, 10), (50, 11, 0, -5), (90, 12)], "halves of its curve are 0 m and -5 m"),
+        ([(0, 10), (50, math.inf, 3, 4), (90, 12)], r"elevation inf, halves \(3, 4\)"),
+        ([(0, 10, 0.5, 0.5), (90, 12)], "it is the first or last of the profile"),
+        ([(0, 10), (50, 11, 0.5, 0.5, 500), (90, 12)], "radius 500 m, arc nan m and halves 0.5 m"),
         ([(0, 10, 5, 5), (90, 12)], "0\\+000.000: it is the first or last of the profile"),
         ([(0, 10), (90, 12, 0, 0, 500)], "0\\+090.000: it is the first or last of the profile"),
         ([(0, 10), (50, 11, 5, 5, 500), (90, 12)], "radius 500 m, arc nan m and halves 5 m and 5"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -106,6 +108,61 @@ def test_off_the_layer_the_span_says_so(plain):
     _, share = section.span_of(layer, [9.999, 10.0 - 5e-7, 55.0, 100.0, 100.001, np.nan])
 
     assert np.isnan(share).tolist() == [True, False, False, False, True, True]
+
+
+def test_a_place_within_a_micrometre_of_an_end_is_on_the_end(plain):
+    layer = finish(one("A", 10.0, 100.0, plain))
+
+    at = [10.0 - 5e-7, 100.0 + 5e-7, 10.0 - 1.5e-6, 100.0 + 1.5e-6]
+    _, share = section.span_of(layer, at)
+    np.testing.assert_array_equal(share, [0.0, 1.0, np.nan, np.nan])
+    # an abrupt change at the very ends, as an opening makes it
+    twice = replace(
+        layer, station=np.array([10.0, 10.0, 100.0, 100.0]),
+        offset=np.repeat(layer.offset, 2, axis=0), rise=np.repeat(layer.rise, 2, axis=0),
+    )  # fmt: skip
+    span = section.span_of(twice, [10.0 - 5e-7, 10.0, 55.0, 100.0, 100.0 + 5e-7])
+    assert span[0].tolist() == [0, 1, 1, 2, 2]
+    np.testing.assert_array_equal(span[1], [0.0, 0.0, 0.5, np.nan, 1.0])
+
+
+def test_sections_may_be_listed_in_any_order(half, plain):
+    """Three sections with a rise of their own each: 2, 3 and 4 % over 3.5 m."""
+    rows = [
+        one(str(k), 100.0 * k, 100.0 * k + 80.0, half(("lip", 3.5, fall)))
+        for k, fall in enumerate((2.0, 3.0, 4.0))
+    ]
+    for order in (rows, rows[::-1], [rows[1], rows[2], rows[0]]):
+        layer = finish(*order)
+        assert layer.station.tolist() == [0.0, 80.0, 100.0, 180.0, 200.0, 280.0]
+        np.testing.assert_allclose(layer.rise[:, 2], np.repeat([-0.07, -0.105, -0.14], 2))
+        np.testing.assert_allclose(layer.offset[:, 2], 3.5)
+
+
+def test_a_layer_that_two_neighbours_lack_needs_no_transition_between_them(half, plain):
+    gravel = SectionLayer("gravel", half(("edge", 4.0, 3.0)), half(("edge", 4.0, 3.0)), drop=0.1)
+    rows = (
+        one("A", 0.0, 100.0, plain), one("B", 120.0, 200.0, plain),
+        SectionRow("C", 200.0, 300.0, (*one("", 0, 1, plain).layers, gravel)),
+    )  # fmt: skip
+    _, layer = section.layers(table(*rows), [LayerRule(name="finish"), LayerRule(name="gravel")])
+
+    assert np.isnan(layer.offset).all(axis=1).tolist() == [True] * 4 + [False] * 2
+    np.testing.assert_allclose(layer.rise[4:], np.tile([-0.22, -0.1, -0.22], (2, 1)))
+
+
+def test_neighbours_are_told_from_the_crown_out(plain, half):
+    layer = finish(one("A", 0.0, 100.0, half(("lip", 3.5, 2.0)), plain))
+
+    assert layer.breaks == ("back", "flowline", "lip", "crown", "lip")
+    assert section.pairs_outward(layer) == [(3, 4), (3, 2), (2, 1), (1, 0)]
+
+
+def test_a_transition_needs_the_same_breaks_on_the_left_too_and_in_the_second(half, plain):
+    more = half(("lip", 3.5, 2.0), ("flowline", 0.3, None, -0.024), ("back", 0.0, None, 0.15),
+                ("walk", 1.5, 2.0))  # fmt: skip
+    with pytest.raises(DesignError, match="only one of them has the break 'walk' on the left"):
+        finish(one("A", 0.0, 100.0, plain, plain), one("B", 110.0, 200.0, plain, more))
 
 
 def test_a_transition_needs_the_same_breaks(half, plain):

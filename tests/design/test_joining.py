@@ -303,7 +303,7 @@ def test_the_grades_of_two_curbs_are_run_on_to_their_corner(straight, z, words):
     rules = ReturnRules(
         name="x", from_side="right", to_street="side", to_side="right", radius_m=9.0,
     )  # fmt: skip
-    made, _ = returns.curb_return(rules, main, side)
+    made = returns.curb_return(rules, main, side)
     grade = (z[1] - z[0]) / 200.0
     # the corner of the lips stands at (4, 96), 4 m along the side street
     first, second = z[0] + grade * 96.0 - 0.08, 51.0 + 0.02 * 4.0 - 0.08
@@ -349,7 +349,7 @@ def test_a_return_between_streets_that_do_not_fit_is_refused(straight, make_corr
     with pytest.raises(DesignError, match=r"it could stand at 0\+.* and 0\+.*near_station"):
         returns.curb_return(left, main, loop)
     ends = [
-        returns.curb_return(replace(left, near_station=near), main, loop)[0].legs[0].tangent
+        returns.curb_return(replace(left, near_station=near), main, loop).legs[0].tangent
         for near in (10.0, 100.0)
     ]
     # 4 m beyond the two lines at N 60 and N 20, and the 9 m of the arc
@@ -362,11 +362,11 @@ def test_a_return_sets_its_ends_quarters_and_middle(straight):
     rules = ReturnRules(
         name="x", from_side="right", to_street="side", to_side="right", radius_m=8.0,
     )  # fmt: skip
-    made, _ = returns.curb_return(rules, main, side)
+    made = returns.curb_return(rules, main, side)
     at, words = zip(*returns.fractions(made.curb), strict=True)
 
     np.testing.assert_allclose(at, math.pi * np.arange(5.0))
     assert words == ("PC", "1/4", "1/2", "3/4", "PT")
     # level from end to end: water stands all along, and a basin in the middle takes it
-    (told,) = returns.low_points(made.curb)
+    (told,) = corners.low_points(made.curb)
     assert "its edge is level at 0.000 m of its 12.566 m" in told.text

@@ -517,14 +517,10 @@ def test_a_circular_curve_without_a_change_of_grade_is_none_and_said():
     profile, found = heights.build(ProfileRows("straight", rows))
 
     assert "the grade is the same on both sides" in found[0].text
-<<<<<<< HEAD
-    assert float(grade_line.elevation(profile, 75.0)) == 11.5
-=======
     assert float(grade_line.elevation(profile, 75.0)) == 11.5
     # nothing else is said of it, whatever arc it states
     rows = (rows[0], dataclasses.replace(rows[1], arc_length=20.0), rows[2])
     assert len(heights.build(ProfileRows("straight", rows))[1]) == 1
->>>>>>> ed9b001 (Test what changed in profile and section without a test failing)
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,9 @@ TARGETS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("design.alignment", "design.element"),
         ("tests/design/test_alignment.py", "tests/design/test_element.py", _NUMBERS),
     ),
-    "profile": (("design.profile",), ("tests/design/test_profile.py", _NUMBERS)),
+    "profile": (
+        ("design.profile", "design.grade_line"), ("tests/design/test_profile.py", _NUMBERS)
+    ),
     "section": (
         ("design.section",), ("tests/design/test_section.py", "tests/design/test_corridor.py")
     ),

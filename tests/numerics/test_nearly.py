@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from pipeline.compare.overlay import SAME_HEIGHT_M, overlay
 from pipeline.compare.quantities import quantity
 from pipeline.design import alignment as line
-from pipeline.design import feet, section, strips
+from pipeline.design import feet, grade_line, section, strips
 from pipeline.design import profile as heights
 from pipeline.design.curve import circular_curve, spiral_curve
 from pipeline.design.knots import APART_M
@@ -248,7 +248,7 @@ def test_where_two_curves_overlap_there_is_a_gap_and_else_no_digit_is_lost(rows,
     edges = [edge for at, _, half in rows for edge in (at - half, at, at + half)]
     asked = [s for s in asked if min(abs(s - edge) for edge in edges) > Fraction(1, 10**5)]
     at = np.array([float(s) for s in asked])
-    z, g = heights.elevation(profile, at), heights.grade(profile, at)
+    z, g = grade_line.elevation(profile, at), grade_line.grade(profile, at)
     for k, station in enumerate(asked):
         true = exact(rows, station)
         if true is None:
@@ -258,7 +258,7 @@ def test_where_two_curves_overlap_there_is_a_gap_and_else_no_digit_is_lost(rows,
             assert abs(z[k] - float(true[0])) < 1e-11
             assert abs(g[k] - float(true[1])) < 1e-12
     # nobody is told of a high or a low point in a gap
-    for point in heights.turning_points(profile):
+    for point in grade_line.turning_points(profile):
         assert not any(low < point.station < high for low, high in stated)
 
 

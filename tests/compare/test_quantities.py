@@ -16,6 +16,7 @@ from pipeline.compare.quantities import (
     volumes_per_piece,
 )
 from pipeline.errors import SurfaceError
+from pipeline.model import Overlay
 
 CUBIC_FEET_PER_YARD = 27.0
 
@@ -306,3 +307,27 @@ def test_section_with_a_step_counts_both_sides_of_it():
 def test_section_that_cannot_be_is_refused(offset, ground):
     with pytest.raises(ValueError, match=r"offsets of a section rise|could not be broadcast"):
         section_cut_fill_area(offset, ground, [0, 0, 0])
+
+
+def test_a_triangle_that_touches_the_design_belongs_to_one_side_whole():
+    """0.5 m2 each: corners on the design count for neither side; by the formula of a pyramid."""
+    cuts = {(1.0, 0.0, 0.0): (1 / 6, 0.0, 0.5, 0.0), (-1.0, 0.0, 0.0): (0.0, 1 / 6, 0.0, 0.5),
+            (0.0, -1.0, -1.0): (0.0, 1 / 3, 0.0, 0.5), (0.0, 0.0, 0.0): (0.0, 0.0, 0.0, 0.0)}  # fmt: skip
+    for cut, expected in cuts.items():
+        one = Overlay(
+            origin=[0, 0], x=[0, 1, 0], y=[0, 0, 1], cut=cut, start=[0, 3],
+            ground_triangle=[0], design_triangle=[0],
+        )  # fmt: skip
+        found = quantity("x", one, 0.5)
+        got = found.cut_m3, found.fill_m3, found.cut_area_m2, found.fill_area_m2
+        assert got == pytest.approx(expected, abs=1e-15)
+        # half a square metre, all of it compared
+        assert found.uncovered_area_m2 == 0.0
+        assert found.mean_cut_m == pytest.approx(sum(cut) / 3)
+
+
+def test_what_each_piece_has_cannot_be_written_over(random_pair):
+    whole = parts(overlay(*random_pair()))
+    for name in ("cut", "fill", "cut_area", "fill_area", "area"):
+        with pytest.raises(ValueError, match="read-only"):
+            getattr(whole, name)[0] = 1.0

@@ -311,8 +311,12 @@ def test_section_that_cannot_be_is_refused(offset, ground):
 
 def test_a_triangle_that_touches_the_design_belongs_to_one_side_whole():
     """0.5 m2 each: corners on the design count for neither side; by the formula of a pyramid."""
-    cuts = {(1.0, 0.0, 0.0): (1 / 6, 0.0, 0.5, 0.0), (-1.0, 0.0, 0.0): (0.0, 1 / 6, 0.0, 0.5),
-            (0.0, -1.0, -1.0): (0.0, 1 / 3, 0.0, 0.5), (0.0, 0.0, 0.0): (0.0, 0.0, 0.0, 0.0)}  # fmt: skip
+    cuts = {
+        (1.0, 0.0, 0.0): (1 / 6, 0.0, 0.5, 0.0),
+        (-1.0, 0.0, 0.0): (0.0, 1 / 6, 0.0, 0.5),
+        (0.0, -1.0, -1.0): (0.0, 1 / 3, 0.0, 0.5),
+        (0.0, 0.0, 0.0): (0.0, 0.0, 0.0, 0.0),
+    }
     for cut, expected in cuts.items():
         one = Overlay(
             origin=[0, 0], x=[0, 1, 0], y=[0, 0, 1], cut=cut, start=[0, 3],

@@ -1,3 +1,6 @@
+import itertools
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -7,6 +10,7 @@ from hypothesis import strategies as st
 from pipeline.compare import candidates
 from pipeline.compare.overlay import overlay
 from pipeline.compare.quantities import plan_area, volumes_per_piece
+from pipeline.model import Surface
 
 
 def volumes(found):
@@ -244,3 +248,72 @@ def _delaunay(points, fit):
         z=fit[0] + points @ fit[1:], triangles=tri, neighbours=np.full(tri.shape, -1),
         fixed=np.zeros(tri.shape, dtype=bool), point=np.full(len(points), -1),
     )  # fmt: skip
+
+
+def nothing(name="none"):
+    """A surface without a triangle, as a ground is that nobody shot."""
+    none = np.empty(0)
+    return Surface(
+        name=name, origin=np.array([7.0, 8.0]), x=none, y=none, z=none,
+        triangles=np.empty((0, 3), dtype=np.int64), neighbours=np.empty((0, 3), dtype=np.int64),
+        fixed=np.empty((0, 3), dtype=bool), point=np.empty(0, dtype=np.int64),
+    )  # fmt: skip
+
+
+def test_it_is_worked_out_about_the_middle_of_the_smaller_of_the_two(rectangle, surface_of):
+    """By hand: whole metres, and of a long strip and a square the square."""
+    strip = rectangle(200.0, 5.0, at=(1000.0, 2020.0))
+    square = surface_of([1030, 1081, 1081, 1030], [2000, 2000, 2061, 2061], np.zeros(4),
+                        [[0, 1, 2], [0, 2, 3]], origin=(900.0, 1900.0))  # fmt: skip
+    for pair in ((strip, square), (square, strip)):
+        found = overlay(*pair)
+        # halves go to the even metre: 1055.5, 2030.5
+        assert found.origin.tolist() == [1056.0, 2030.0]
+        assert sum(plan_area_of(found)) == pytest.approx(51.0 * 5.0)
+
+
+def plan_area_of(found):
+    for a, b in itertools.pairwise(found.start.tolist()):
+        x, y = found.x[a:b], found.y[a:b]
+        yield 0.5 * (np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+
+
+def test_of_what_is_not_there_nothing_is_compared(rectangle):
+    for pair in ((nothing(), rectangle(4, 4)), (rectangle(4, 4), nothing())):
+        found = overlay(*pair)
+        assert found.origin.tolist() == [2.0, 2.0]
+        assert (len(found.x), found.start.tolist()) == (0, [0])
+    both = overlay(nothing(), nothing())
+    assert both.origin.tolist() == [0.0, 0.0]
+    assert both.ground_triangle.dtype == np.int64
+
+
+def test_a_triangle_of_no_area_is_left_out_and_a_clockwise_one_named(surface_of, rectangle):
+    flat = surface_of([0, 4, 4, 2], [0, 0, 4, 0], np.zeros(4), [[0, 1, 2], [0, 3, 1]])
+    found = overlay(flat, rectangle(4, 4, (1.0, 0, 0)))
+    assert set(found.ground_triangle.tolist()) == {0}
+    assert sum(plan_area_of(found)) == pytest.approx(8.0)
+
+    good = rectangle(4, 4)
+    triangles = good.triangles.copy()
+    triangles[1] = triangles[1][[0, 2, 1]]
+    turned = replace(good, triangles=triangles)
+    with pytest.raises(ValueError, match=r"triangle 1 .*clockwise"):
+        overlay(turned, good)
+
+
+@pytest.mark.parametrize(("leg", "kept"), [(1.8e-6, True), (1.2e-6, False)])
+def test_a_sliver_under_a_square_micrometre_is_left_out(surface_of, rectangle, leg, kept):
+    """Legs of 1.8 µm have 1.6 square micrometres, of 1.2 µm 0.7."""
+    crumb = surface_of([0, leg, 0], [0, 0, leg], np.ones(3), [[0, 1, 2]], origin=(0.0, 0.0))
+
+    # whose diagonal runs elsewhere
+    design = rectangle(4, 4, at=(-1.0, -2.0))
+    assert (len(overlay(crumb, design).ground_triangle) > 0) is kept
+
+
+@pytest.mark.parametrize(("apart", "cut"), [(1.5e-9, 1.5e-9), (0.5e-9, 0.0), (-1.5e-9, -1.5e-9)])
+def test_heights_within_a_nanometre_are_the_same(rectangle, apart, cut):
+    found = overlay(rectangle(4, 4, (apart, 0, 0)), rectangle(4, 4))
+
+    np.testing.assert_allclose(found.cut, cut, rtol=1e-12, atol=0)

@@ -25,7 +25,14 @@ from pipeline.kept.calls import keep
 from pipeline.model import Table
 from pipeline.objects import findings_object, manifest_object, package_id, quantities_object
 from pipeline.planning import listed_rows, plan_drawings
-from pipeline.publish_crew import crew_files, crew_findings, crew_work, day_before, on_hold
+from pipeline.publish_crew import (
+    crew_files,
+    crew_findings,
+    crew_work,
+    day_before,
+    hub_flags,
+    on_hold,
+)
 from pipeline.publish_page import page_files
 from pipeline.publish_pictures import pictures
 from pipeline.run import DRAWN_CELL_M, Day, shading, sorted_findings
@@ -38,7 +45,10 @@ def complete(day: Day) -> Day:
     before = day_before(day)
     work = crew_work(day, before)
     found = [*day.findings, *crew_findings(work)]
-    day = replace(day, before=before, work=work, since=publish_days.since(before, day))
+    # cutsheet.csv, too, says which hubs moved since they were set or since yesterday
+    sheet = replace(day.sheet, flag=hub_flags(day, before))
+    since = publish_days.since(before, day)
+    day = replace(day, before=before, work=work, since=since, sheet=sheet)
     if before is not None and day.since is not None:
         found += publish_days.change_findings(before, day)
     return replace(day, findings=sorted_findings(tuple(found)))

@@ -133,7 +133,8 @@ def crew_work(day: Day, before: Day | None = None) -> CrewWork:
     found = buried_things(day)
     whole = _Whole(
         day, found, in_surface, edges_by_street(morning.corridor, target, in_surface, job.codes),
-        buried_table.tie_words(found, day.sheet.hubs, measures(job.rounding)), _flags(day, before),
+        buried_table.tie_words(found, day.sheet.hubs, measures(job.rounding)),
+        hub_flags(day, before),
         stale_marks(before.dots, day.dots, job.target.stale_m) if before else (),
     )  # fmt: skip
     main, *rest = streets_of(morning.corridor)
@@ -276,13 +277,14 @@ def buried_things(day: Day) -> hazards.Things:
     )
 
 
-def _flags(day: Day, before: Day | None) -> Texts:
+def hub_flags(day: Day, before: Day | None) -> Texts:
     """What is wrong with each hub of the sheet: off its line, shot twice, moved since."""
     sheet, inputs = day.sheet, day.morning.inputs
     old = before.sheet.hubs if before is not None else _hubs(inputs.yesterday, inputs.job)
     since = disturbed.moved_since(sheet.hubs, old, inputs.job.stakes, measures(inputs.job.rounding))
-    pairs = zip(sheet.flag, since, strict=True)
-    return texts("; ".join(word for word in pair if word) for pair in pairs)
+    both = [f"{own}; {moved}".split("; ") for own, moved in zip(sheet.flag, since, strict=True)]
+    # a sheet that has been through here keeps its words as they are
+    return texts("; ".join(dict.fromkeys(word for word in words if word)) for words in both)
 
 
 def _to_line(corridor: Corridor, sheet: CutSheet, layer: str, job: Job) -> Floats:

@@ -15,9 +15,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from pypdf import PdfReader
 
 from pipeline import publish_crew
+from pipeline.cli import main
 from pipeline.crew.buried.things import verdict_words
 from pipeline.crew.card.pages import CardWords, book
 from pipeline.crew.card.rods import sight_pages
@@ -288,6 +290,39 @@ def test_every_finding_of_the_crew_is_one_that_was_planted(planted):
     hits = sum(verdict == "HIT" for verdict in work.things.verdict)
     assert kinds == sorted(
         ["in reach of blade or rotor"] * hits + ["hub disturbed"] * 2 + ["low point without inlet"]
+    )
+
+
+def test_the_command_finds_what_was_planted_and_nothing_else(planted, tmp_path):
+    """The bar of the whole: `lath run`, and the files that the crew gets, read back."""
+    folder = planted[0].morning.inputs.job.folder
+    job = (folder / "job.toml").read_text(encoding="utf-8")
+    asked = '[instrument]\nid_limit = 16\ncolumns = ["id", "easting", "northing", "elevation"]\n'
+    shutil.copytree(folder, tmp_path / "street", ignore=shutil.ignore_patterns("out"))
+    (tmp_path / "street" / "job.toml").write_text(job + asked, encoding="utf-8")
+    out = tmp_path / "out"
+    done = CliRunner().invoke(main, ["run", str(tmp_path / "street"), "--out", str(out)])
+    assert done.exit_code == 0, done.output
+    package = out if (out / "edge.csv").exists() else out / "2026-05-14"
+    files = {path.name: path.read_bytes() for path in package.iterdir()}
+
+    rows = table(files, "edge.csv")
+    spots = {(row["side"], row["station"]) for row in rows if row["what"] == "edge"}
+    assert len(spots) == len(BULGES)
+    bank = [row for row in rows if row["what"] == "bank" and row["verdict"] != "OK"]
+    assert [row["verdict"] for row in bank] == ["MISSING"] * len(GAPS)
+    buried = {row["id"] for row in table(files, "buried.csv") if row["class"] == "HIT"}
+    assert buried == set(SHALLOW)
+    flagged = {row["id"]: row["flag"] for row in table(files, "cutsheet.csv") if row["flag"]}
+    assert set(flagged) == {KICKED[0], DRIVEN[0]}
+    found = json.loads(files["findings.json"])["findings"]
+    inlets = [one for one in found if one["kind"] == "low point without inlet"]
+    assert [one["station"] for one in inlets] == [pytest.approx(80.0, abs=0.1)]
+    points = table(files, "instrument.csv")
+    assert list(points[0]) == ["id", "easting", "northing", "elevation"]
+    assert all(len(row["id"]) <= 16 for row in points)
+    assert "stands in 15 cm" in "".join(
+        page.extract_text() for page in PdfReader(io.BytesIO(files["crew.pdf"])).pages
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,8 +13,9 @@ from pipeline import assemble
 from pipeline.crew.hubs.patch_corners import patch_corners
 from pipeline.crew.plan.branches import branches_of, every_way, patch_outlines, with_mouths
 from pipeline.crew.plan.lines import edges, street_of
+from pipeline.crew.plan.sheets import Shown, pages
 from pipeline.ingest.job.inputs import read_before_shots
-from pipeline.model import NO_LINES, Part, Utilities, make_shots, texts
+from pipeline.model import NO_LINES, Lines, Part, Picture, Utilities, make_shots, texts
 from pipeline.settings import LayoutRules, SurfaceRules
 from pipeline.surface import tin
 
@@ -63,6 +65,23 @@ def test_no_edge_is_drawn_under_a_part_that_comes_before_it(design, branches):
         gone = np.isnan(cut.x[mouth])
         assert gone.all() == (edge.outer and bool(np.nanmean(edge.offset) > 0))
         assert gone.any() == gone.all()
+
+
+def test_match_lines_of_a_side_street_say_whose_station_and_sheet_it_is(branches):
+    """Two streets may both have a station 0+025 and a sheet 2."""
+    side = branches["Tarrow Court"]
+    frame = Picture(lines=(Lines("frame", np.zeros(2), np.zeros(2), np.array([0, 2])),))
+    found = pages(side.street, side.corridor.alignment, frame, Shown(6.0), 50, (0.0, 0.0))
+    said = [text for page in found for w in page.picture.words for text in w.text
+            if w.layer == "text-match"]  # fmt: skip
+    assert len(found) > 1
+    assert said
+    for text in said:
+        name, goes_on = re.fullmatch(r"MATCH LINE (TC \d\+\d{3}\.\d): (.+)", text).groups()
+        assert goes_on in {"WINDOW ABOVE", "WINDOW BELOW"} or re.fullmatch(
+            r"TC A3 SHEET \d", goes_on
+        ), name
+    assert all(page.name.startswith("TC A3 sheet") for page in found)
 
 
 def test_writing_runs_along_the_nearest_street(design, branches):

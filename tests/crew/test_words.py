@@ -105,6 +105,21 @@ def test_a_lath_in_feet_is_read_to_a_hundredth(published):
     assert distance(1.5, FEET) == "4.9"
 
 
+@pytest.mark.parametrize(
+    ("reference", "mark"), [("REF-GS-1", "C 0.3"), ("REF-GS-2", "F 0.5")], ids=["cut", "fill"]
+)
+def test_a_stake_and_a_rod_say_what_is_left_to_do(published, reference, mark):
+    """The manual checks by two rod readings from the stake what the paint says from heights."""
+    ref, foot = published(reference), 0.3048
+    given = ref.inputs
+    # from the hub's top: down to grade by a cut stake, up to it by a fill stake
+    grade = -given["stake_cut"] if "stake_cut" in given else given["stake_fill"]
+    ground = given["rod_on_hub"] - given.get("rod_in_cut", given.get("rod_on_fill"))
+    cut = ground - grade
+    ref.check("more_cut" if cut > 0 else "more_fill", abs(cut))
+    assert paint(foot * cut, Rounding(on_grade_m=0.003, marks_unit="ft")) == mark
+
+
 def test_the_fall_to_the_next_point_has_no_sign():
     assert [fall_words(g) for g in (-0.01132, 0.005, 0.0, math.nan)] == [
         "DN 1.13%", "UP 0.50%", "LEVEL", "",

@@ -150,7 +150,10 @@ def pages(
         page = _page(f"{short}A3 {shown.title} {sheet + 1} of {sheets}", frame, views, stations)
         matched = [
             _match_lines(
-                (street, line), (strip, view), shown, _next_to(sheet * rows + k, found, rows, shown)
+                (street, line),
+                (strip, view),
+                shown,
+                _next_to(sheet * rows + k, found, rows, shown, short),
             )
             for k, (strip, view) in enumerate(zip(part, views, strict=True))
         ]
@@ -158,7 +161,9 @@ def pages(
     return tuple(out)
 
 
-def _next_to(number: int, found: Sequence[Strip], rows: int, shown: Shown) -> tuple[str, str]:
+def _next_to(
+    number: int, found: Sequence[Strip], rows: int, shown: Shown, short: str
+) -> tuple[str, str]:
     """Where the windows before and after this one stand; empty where there is none."""
 
     def place(other: int, way: str) -> str:
@@ -166,7 +171,7 @@ def _next_to(number: int, found: Sequence[Strip], rows: int, shown: Shown) -> tu
             return ""
         if other // rows == number // rows:
             return f"WINDOW {way}"
-        return f"A3 {shown.title.upper()} {other // rows + 1}"
+        return f"{short}A3 {shown.title.upper()} {other // rows + 1}"
 
     return place(number - 1, "ABOVE"), place(number + 1, "BELOW")
 
@@ -192,7 +197,8 @@ def _match_lines(
         a, b = shapely.get_coordinates(cut).tolist()
         right = (a[0] + b[0]) / 2 > view.x
         x = west + view.width - 16.0 if right else west + _CAPTION_ROOM
-        said = f"MATCH LINE {station_text(line, station)}: {goes_on}"
+        short = f"{street.short} " if street.short else ""
+        said = f"MATCH LINE {short}{station_text(line, station)}: {goes_on}"
         text = Words(
             "text-match", texts([said]), np.array([x]),
             np.array([south + view.height + _CAPTION / 2]), np.array([2.2]), np.zeros(1),

@@ -11,7 +11,7 @@ PIPELINE = Path(__file__).resolve().parent.parent / "pipeline"
 
 GROUND = {
     "errors", "units", "strict", "settings", "settings_crew", "settings_design",
-    "settings_earthwork", "settings_shots", "model",
+    "settings_earthwork", "settings_shots", "model", "offline",
 }  # fmt: skip
 STAGES = {
     "ingest": set(),
@@ -26,6 +26,7 @@ STAGES = {
 MAY_IMPORT: dict[str, set[str]] = {
     "errors": set(),
     "units": set(),
+    "offline": set(),
     "strict": set(),
     "settings_crew": {"strict"},
     "settings_design": {"strict"},

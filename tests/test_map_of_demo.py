@@ -19,10 +19,10 @@ import shapely
 
 from pipeline import planning, publish
 from pipeline.crew.plan import drawing as plan
-from pipeline.crew.plan.labels import text_width
 from pipeline.deliver.dxf import dxf_bytes
 from pipeline.model import LAYERS
 from pipeline.run import Stopwatch, run_day
+from tests.drawings import text_boxes
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -53,19 +53,7 @@ def document(content):
 
 
 def boxes(picture, leave_out=()):
-    """The rectangle of every text, by hand from its anchor, height and width."""
-    found = []
-    for words in picture.words:
-        if words.layer in leave_out:
-            continue
-        shift = {"left": 0.0, "centre": 0.5, "right": 1.0}[words.anchor]
-        for text, x, y, h, angle in zip(
-            words.text, words.x, words.y, words.height, words.angle, strict=True
-        ):
-            w = text_width(text) * h
-            box = shapely.box(x - shift * w, y - h / 2, x + (1 - shift) * w, y + h / 2)
-            found.append(shapely.affinity.rotate(box, angle, origin=(x, y), use_radians=True))
-    return found
+    return [box for _, _, box in text_boxes(picture, leave_out)]
 
 
 def overlapping(found):

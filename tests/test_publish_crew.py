@@ -27,6 +27,7 @@ from pipeline.crew.card.strip_map import place
 from pipeline.crew.words import lint
 from pipeline.demo import truth
 from pipeline.run import Stopwatch, run_day
+from tests.streets import curbed_sections
 
 FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
 
@@ -138,23 +139,6 @@ layer = "clay subgrade"
 [machine]
 outside_m = 0.60
 """
-SECTIONS = """\
-[[section]]
-name = "both sides"
-from = 0.0
-to = 160.0
-[section.layers.finish]
-right = [
-    { to = "lip", width_m = 3.70, fall_pct = 2.0 },
-    { to = "flowline", width_m = 0.30, fall_pct = 6.0 },
-    { to = "top back of curb", width_m = 0.25, step_m = 0.150 },
-]
-left = "mirror"
-[section.layers."clay subgrade"]
-drop_m = 0.40
-right = [{ to = "edge of clay", width_m = 4.85, fall_pct = 2.5 }]
-left = "mirror"
-"""
 
 
 def grid(s, o):
@@ -190,7 +174,7 @@ def write(folder):
         "station,elevation_m,curve_in_m,curve_out_m\n0,50.8,0,0\n80,50,20,20\n160,50.8,0,0\n",
         encoding="utf-8",
     )
-    (folder / "design/sections.toml").write_text(SECTIONS, encoding="utf-8")
+    (folder / "design/sections.toml").write_text(curbed_sections(LENGTH), encoding="utf-8")
     listed = ["id,kind,northing_m,easting_m,lid_elevation_m,depth_to_top_m,note"]
     for name, (s, o, z) in lids().items():
         north, east = grid(s, o)

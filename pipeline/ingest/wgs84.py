@@ -13,10 +13,11 @@ import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.ingest.describe.description import Box
-from pipeline.ingest.field.geodetic import missing_grids, offline
+from pipeline.ingest.field.geodetic import missing_grids
 from pipeline.ingest.whereabouts import known_crs, plan_part, whereabouts
 from pipeline.model import Floats
 from pipeline.model.gridsystem import GridSystem
+from pipeline.offline import offline
 
 if TYPE_CHECKING:
     from pyproj import Transformer

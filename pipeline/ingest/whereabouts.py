@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.ingest.describe.description import Box
-from pipeline.ingest.field.geodetic import MARGIN_DEG, offline
+from pipeline.ingest.field.geodetic import MARGIN_DEG
 from pipeline.ingest.source import shown
+from pipeline.offline import offline
 from pipeline.units import EXACT_METRES
 
 if TYPE_CHECKING:

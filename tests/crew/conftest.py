@@ -15,6 +15,7 @@ from pipeline.ingest.job.design import read_alignment, read_profile, read_sectio
 from pipeline.model import NO_LINES, Corridor, make_shots, texts
 from pipeline.settings import LayerRule, SurfaceRules
 from pipeline.surface import tin
+from tests.streets import curbed_sections
 
 ALIGNMENT = """\
 kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station
@@ -22,31 +23,16 @@ start,,,,,1000.0,2000.0,0.0,0.0
 line,100.0,,,,,,,
 """
 PROFILE = "station,elevation_m,curve_in_m,curve_out_m\n0,50.0,0,0\n100,52.0,0,0\n"
-SECTIONS = """\
-[[section]]
-name = "both sides"
-from = 0.0
-to = 100.0
-
-[section.layers.finish]
-right = [
-    { to = "lip", width_m = 3.70, fall_pct = 2.0 },
-    { to = "flowline", width_m = 0.30, fall_pct = 6.0 },
-    { to = "top back of curb", width_m = 0.25, step_m = 0.150 },
-]
-left = "mirror"
-
-[section.layers."clay subgrade"]
-drop_m = 0.40
-right = [{ to = "edge of clay", width_m = 4.85, fall_pct = 2.5 }]
-left = "mirror"
-"""
 
 
 @pytest.fixture(scope="session")
 def corridor(tmp_path_factory):
     folder = tmp_path_factory.mktemp("design")
-    for name, text in (("a.csv", ALIGNMENT), ("p.csv", PROFILE), ("s.toml", SECTIONS)):
+    for name, text in (
+        ("a.csv", ALIGNMENT),
+        ("p.csv", PROFILE),
+        ("s.toml", curbed_sections(100.0)),
+    ):
         (folder / name).write_text(text, encoding="utf-8")
     line, _ = alignment.build(read_alignment(folder / "a.csv"))
     heights, _ = profile.build(read_profile(folder / "p.csv"))

@@ -47,6 +47,7 @@ from pipeline.model.charts import Chart, Curve
 from pipeline.settings import Rounding, Sheet
 from pipeline.surface.contour import Isolines
 from pipeline.units import format_station, ground_mark, parse_station
+from tests.drawings import text_boxes
 
 EAST, NORTH = 512_340.0, 5_460_200.0
 BANDS = [0.02, 0.05, 0.10, 0.20]
@@ -202,22 +203,8 @@ def document(content):
 
 
 def map_words(picture):
-    """(layer, text, box) of every text on the map, boxes by hand from anchor and width."""
-    found = []
-    for words in picture.words:
-        if words.layer in ("text-title", "text-legend", "text-caution"):
-            continue
-        shift = {"left": 0.0, "centre": 0.5, "right": 1.0}[words.anchor]
-        for text, x, y, h, angle in zip(
-            words.text, words.x, words.y, words.height, words.angle, strict=True
-        ):
-            w = text_width(text) * h
-            box = shapely.box(x - shift * w, y - h / 2, x + (1 - shift) * w, y + h / 2)
-            found.append(
-                (words.layer, text,
-                 shapely.affinity.rotate(box, angle, origin=(x, y), use_radians=True))
-            )  # fmt: skip
-    return found
+    """(layer, text, box) of every text on the map itself."""
+    return list(text_boxes(picture, ("text-title", "text-legend", "text-caution")))
 
 
 def test_no_two_texts_of_the_map_overlap(drawn):

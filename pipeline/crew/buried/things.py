@@ -310,33 +310,16 @@ def findings(found: Things, line: Alignment | None = None, unit: Measures = METR
     """
     said = []
     for i in range(len(found)):
-        if found.verdict[i] in {"UNKNOWN", "HIT"}:
-            said.append(
-                _finding(
-                    (found, i, line),
-                    "in reach of blade or rotor",
-                    verdict_words(found, i, unit),
-                    "have it located and exposed by hand, then lower it or work around it",
-                )
-            )
-        if not found.shot_id[i]:
-            said.append(
-                _finding(
-                    (found, i, line),
-                    "on the list, not shot",
-                    "not shot this morning",
-                    "find it on the ground, or ask its owner where it went",
-                )
-            )
-        if not found.listed[i]:
-            said.append(
-                _finding(
-                    (found, i, line),
-                    "shot, not on the list",
-                    "on no list",
-                    "ask whose it is and put it on the list",
-                )
-            )
+        words = verdict_words(found, i, unit)
+        wrong = (
+            (found.verdict[i] in {"UNKNOWN", "HIT"}, "in reach of blade or rotor", words,
+             "have it located and exposed by hand, then lower it or work around it"),
+            (not found.shot_id[i], "on the list, not shot", "not shot this morning",
+             "find it on the ground, or ask its owner where it went"),
+            (not found.listed[i], "shot, not on the list", "on no list",
+             "ask whose it is and put it on the list"),
+        )  # fmt: skip
+        said += [_finding((found, i, line), kind, what, do) for so, kind, what, do in wrong if so]
     return tuple(said)
 
 

@@ -7,13 +7,13 @@ with the dot on the map is the phone and, up to a metre or two, its datum.
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.model import Floats
 from pipeline.model.arrays import lock_fields
+from pipeline.offline import offline
 
 WORST_OPERATION_M = 5.0
 """A datum operation worse than this, or of unknown worth, is not used [assumed]: the
@@ -93,36 +93,26 @@ def fit(crs: str, easting: Floats, northing: Floats) -> GridFit | None:
 
 
 def _fitted(grid: object, middle: tuple[float, float], half: float) -> GridFit | None:
-    from pyproj.network import (  # type: ignore[attr-defined]
-        is_network_enabled,
-        set_network_enabled,
-    )
     from pyproj.transformer import TransformerGroup
 
-    before = is_network_enabled()
-    set_network_enabled(False)
-    try:
-        with warnings.catch_warnings():
-            # pyproj warns of a missing grid file; the accuracy below decides
-            warnings.simplefilter("ignore", UserWarning)
-            group = TransformerGroup("EPSG:4326", grid, always_xy=True)
-            if not group.transformers:
-                return None
-            best = group.transformers[0]
-            if not 0.0 <= best.accuracy <= WORST_OPERATION_M:
-                return None
-            longitude, latitude = best.transform(*middle, direction="INVERSE")
-            if not (np.isfinite(longitude) and np.isfinite(latitude) and abs(latitude) < 85.0):
-                return None
-            reach = (
-                float(np.degrees(half / (_EARTH_M * np.cos(np.radians(latitude))))),
-                float(np.degrees(half / _EARTH_M)),
-            )
-            steps = np.linspace(-1, 1, 9)
-            seen = _lattice(best, (longitude, latitude), reach, steps)
-            unseen = _lattice(best, (longitude, latitude), reach, steps[:-1] + 0.125)
-    finally:
-        set_network_enabled(before)
+    # the operation's accuracy decides whether a grid file is missed
+    with offline():
+        group = TransformerGroup("EPSG:4326", grid, always_xy=True)
+        if not group.transformers:
+            return None
+        best = group.transformers[0]
+        if not 0.0 <= best.accuracy <= WORST_OPERATION_M:
+            return None
+        longitude, latitude = best.transform(*middle, direction="INVERSE")
+        if not (np.isfinite(longitude) and np.isfinite(latitude) and abs(latitude) < 85.0):
+            return None
+        reach = (
+            float(np.degrees(half / (_EARTH_M * np.cos(np.radians(latitude))))),
+            float(np.degrees(half / _EARTH_M)),
+        )
+        steps = np.linspace(-1, 1, 9)
+        seen = _lattice(best, (longitude, latitude), reach, steps)
+        unseen = _lattice(best, (longitude, latitude), reach, steps[:-1] + 0.125)
     return _polynomial((longitude, latitude), reach, middle, (seen, unseen), best)
 
 

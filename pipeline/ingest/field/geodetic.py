@@ -7,9 +7,7 @@ left out. So the operation is chosen here, looked at, and only then used.
 from __future__ import annotations
 
 import math
-import warnings
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.errors import InputError, JobError
 from pipeline.model import Floats
+from pipeline.offline import offline
 
 if TYPE_CHECKING:
     from pyproj import CRS, Transformer
@@ -28,25 +27,6 @@ MARGIN_DEG = 1.0
 """A real job may lie a little outside the strip that its grid is made for; farther is a
 slip [assumed]."""
 _EARTH_M_PER_RAD = 6.378e6
-
-
-@contextmanager
-def offline() -> Iterator[None]:
-    """PROJ without its network while we ask: a grid that is fetched is no grid that is known."""
-    from pyproj.network import (  # type: ignore[attr-defined]
-        is_network_enabled,
-        set_network_enabled,
-    )
-
-    before = is_network_enabled()
-    set_network_enabled(False)
-    try:
-        with warnings.catch_warnings():
-            # pyproj warns of a missing grid; the gate below refuses instead
-            warnings.simplefilter("ignore", UserWarning)
-            yield
-    finally:
-        set_network_enabled(before)
 
 
 def _crs(name: str, what: str) -> CRS:

@@ -421,6 +421,18 @@ def test_every_page_says_plane_revision_date_control_package_and_caution(pages):
         assert "safe to dig" not in flat.lower()
 
 
+def test_what_nobody_stated_is_called_assumed_where_it_is_used(planted):
+    """The planted job states the room behind the curb, and no other width."""
+    words = CardWords("2026-05-14", "abc123", "", held=False)
+    notes = {page.title: " ".join(page.notes) for page in book(planted[1], words).pages}
+    said = "Assumed, not stated in the job:"
+    assert "STOP from 10 cm." in notes["Edge"]
+    assert f"{said} watch, paint, length, stop." in notes["Edge"]
+    assert f"{said} inside, trims." in notes["Machine path"]
+    assert f"{said} depth, overcut." in notes["Buried things"]
+    assert "Common practice, no source, not stated in the job." in notes["Backing bank"]
+
+
 def test_no_file_promises_what_nobody_can(demo):
     for name, content in demo[1].items():
         if name.endswith(".csv"):

@@ -40,6 +40,12 @@ def _said(work: CrewWork, one: CrewWork, told: list[str]) -> list[str]:
     return [f"{one.corridor.name}: {text}" for text in told] if work.others else told
 
 
+def _assumed(job: Job, said: dict[str, str]) -> str:
+    """`` Assumed, not stated in the job: trims.`` of settings by key; empty: all are stated."""
+    words = [word for key, word in said.items() if key not in job.given]
+    return f" Assumed, not stated in the job: {', '.join(words)}." if words else ""
+
+
 def edge_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     """Where the edge leaves its line, the worst first; straightness; what could be seen."""
     streets = [one for one in work.streets if one.edge_layer]
@@ -71,10 +77,23 @@ def edge_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading(f"shots\napart {unit.unit}", align="right"),
         Heading("done", NUMBER_PT, align="centre"),
     ]
-    told = [text for one in streets for text in _said(work, one, _edge_told(one))]
+    told = [_limits_told(work.job, unit)]
+    told += [text for one in streets for text in _said(work, one, _edge_told(one))]
     layers = " AND ".join(dict.fromkeys(one.edge_layer.upper() for one in streets))
     bar = f"EDGE OF {layers} AGAINST ITS LINE   {unit.small_unit}"
     return list_pages(("Edge", bar), headings, rows, told, body_pt)
+
+
+def _limits_told(job: Job, unit: Measures) -> str:
+    """What is watched, painted and stopped for."""
+    rules, small = job.edge, unit.small_unit
+    said = {"watch_m": "watch", "paint_m": "paint", "paint_length_m": "length", "stop_m": "stop"}
+    return (
+        f"WATCH over {unit.small(rules.watch_m)} {small}, PAINT over {unit.small(rules.paint_m)}"
+        f" {small} along {unit.stated(rules.paint_length_m)}, STOP from"
+        f" {unit.small(rules.stop_m)} {small}."
+        + _assumed(job, {f"edge.{key}": word for key, word in said.items()})
+    )
 
 
 def _edge_told(work: CrewWork) -> list[str]:
@@ -174,16 +193,12 @@ def path_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
 def _room_told(job: Job, layers: list[str], unit: Measures) -> str:
     """The room that was looked at; widths that nobody stated are called assumed."""
     rules = job.machine
-    assumed = [
-        word
-        for name, word in (("inside_m", "inside"), ("outside_m", "behind"), ("trim_m", "trims"))
-        if f"machine.{name}" not in job.given
-    ]
+    said = {"inside_m": "inside", "outside_m": "behind", "trim_m": "trims"}
     return (
         f"ROOM from {unit.long(rules.inside_m, 0.01)} {unit.unit} inside the {rules.inner} to"
         f" {unit.long(rules.outside_m, 0.01)} {unit.unit} behind the {rules.outer}; trims"
         f" {unit.small(rules.trim_m)} {unit.small_unit}; floor {', '.join(layers)}."
-        + (f" Assumed, not stated in the job: {', '.join(assumed)}." if assumed else "")
+        + _assumed(job, {f"machine.{key}": word for key, word in said.items()})
     )
 
 
@@ -240,11 +255,13 @@ def bank_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading("done", NUMBER_PT, align="centre"),
     ]
     layers = list(dict.fromkeys(bank.layer for _, bank in banks))
+    stated = {"bank.least_m", "bank.most_m"} <= work.job.given
     told = [
         (
             f"Crest {unit.small(rules.least_m)} to {unit.small(rules.most_m)} {unit.small_unit}"
             f" above {', '.join(layers)} at the edge; looked for {unit.stated(rules.reach_m)}"
             " behind it."
+            + ("" if stated else " Common practice, no source, not stated in the job.")
         )
     ]
     told += [text for one, bank in banks for text in _said(work, one, _bank_told(bank, unit))]
@@ -300,6 +317,9 @@ def buried_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
             f"Blade leaves {work.layer}; rotor {unit.small(rules.mixing_depth_m)} +"
             f" {unit.small(rules.overcut_m)} {unit.small_unit} under it. Unknown is treated as"
             " a hit."
+            + _assumed(
+                work.job, {"hazards.mixing_depth_m": "depth", "hazards.overcut_m": "overcut"}
+            )
         ),
         *(
             f"TIES {things.id[k]}, {unit.unit}: {work.ties[k]}"

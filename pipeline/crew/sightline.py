@@ -8,7 +8,6 @@ design stands above or below the straight line between the dots.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -157,12 +156,10 @@ def sights(
         return ()
     first, last = reach_of(corridor)
     station = station[(station >= first) & (station <= last)]
-    drawn = [_across(design, layer, float(s), rules) for s in station]
+    drawn = _across(corridor, layer, station)
     for side in (-1, 1):
-        drawn += [
-            _along(design, layer, (float(a), float(b), side), rules) for a, b in pairwise(station)
-        ]
-    found = _on_ground([sight for sight in drawn if sight is not None], design, ground)
+        drawn += _along(corridor, layer, station, side)
+    found = _on_ground(_read(design, drawn, rules), design, ground)
     blocked = _blocked(found, ground, rules)
     return tuple(
         replace(sight, why_not=_why_not(sight, stands, rules, on_grade_m))
@@ -170,12 +167,39 @@ def sights(
     )
 
 
-def _dot(design: tuple[Corridor, str], station: float, offset: float) -> Dot:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Drawn:
+    """A sight before anything is known of heights: both its dots, then the places read."""
+
+    way: Way
+    station: Floats
+    offset: Floats
+    what: tuple[str, ...]
+
+
+def _read(design: tuple[Corridor, str], drawn: list[_Drawn], rules: SightRules) -> list[Sight]:
+    """The sights with their designed heights, all looked up at once."""
+    if not drawn:
+        return []
     corridor, target = design
-    s, o = np.array([station]), np.array([offset])
+    s = np.concatenate([one.station for one in drawn])
+    o = np.concatenate([one.offset for one in drawn])
     e, n, _ = line.point_at(corridor.alignment, s, o)
     z = layer_elevation(corridor, corridor.layer(target), s, o, e, n)
-    return Dot(station, offset, float(e[0]), float(n[0]), float(z[0]), float("nan"))
+    ends = np.cumsum([0] + [len(one.station) for one in drawn])
+    found = []
+    for one, a, b in zip(drawn, ends[:-1], ends[1:], strict=True):
+        first, second = (
+            Dot(float(s[k]), float(o[k]), float(e[k]), float(n[k]), float(z[k]), float("nan"))
+            for k in (a, a + 1)
+        )
+        places = (e[a + 2 : b], n[a + 2 : b], z[a + 2 : b])
+        reading = _readings(one, (first, second), places, rules)
+        length = float(np.hypot(second.easting - first.easting, second.northing - first.northing))
+        if one.way == "across":
+            length = second.offset - first.offset
+        found.append(Sight(one.way, first, second, length, reading, ""))
+    return found
 
 
 def _on_ground(found: list[Sight], design: tuple[Corridor, str], ground: Surface) -> list[Sight]:
@@ -199,33 +223,38 @@ def _on_ground(found: list[Sight], design: tuple[Corridor, str], ground: Surface
     ]
 
 
-def _across(
-    design: tuple[Corridor, str], layer: str, station: float, rules: SightRules
-) -> Sight | None:
+def _across(corridor: Corridor, layer: str, station: Floats) -> list[_Drawn]:
     """From edge to edge, read at every break of today's and the top layer and at the quarters."""
-    corridor, _ = design
-    ends = [float(outermost(corridor, layer, side, station)[0][0]) for side in (-1, 1)]
-    if not np.isfinite(ends).all():
-        return None
-    first, second = (_dot(design, station, end) for end in ends)
-    _, offset, what = spots(corridor, np.array([station]), _layers(corridor, layer))
-    places = [
-        (o, name)
-        for o, name in zip(offset.tolist(), what, strict=True)
-        if ends[0] + 0.05 < o < ends[1] - 0.05
-    ]
+    left, right = (outermost(corridor, layer, side, station)[0] for side in (-1, 1))
+    at, offset, what = spots(corridor, station, _layers(corridor, layer))
+    bounds = np.searchsorted(at, station), np.searchsorted(at, station, side="right")
+    found = []
+    for s, *ends, a, b in zip(
+        station.tolist(), left.tolist(), right.tolist(), *(x.tolist() for x in bounds), strict=True
+    ):
+        if not np.isfinite(ends).all():
+            continue
+        places = [
+            (o, name)
+            for o, name in zip(offset[a:b].tolist(), what[a:b], strict=True)
+            if ends[0] + 0.05 < o < ends[1] - 0.05
+        ]
+        places = _with_quarters(places, ends, corridor.on)
+        offsets = np.array([*ends, *(o for o, _ in places)])
+        names = tuple(name for _, name in places)
+        found.append(_Drawn("across", np.full(len(offsets), s), offsets, names))
+    return found
+
+
+def _with_quarters(
+    places: list[tuple[float, str]], ends: list[float], on: str
+) -> list[tuple[float, str]]:
+    """The places and, halfway from the line to each end, one more where there is none."""
     taken = [o for o, _ in places]
-    crown = next((o for o, name in places if name == corridor.on), 0.0)
-    for end in ends:
-        quarter = 0.5 * (crown + end)
-        if all(abs(quarter - o) > 0.05 for o in taken):
-            places.append((quarter, "quarter"))
-    places.sort()
-    at = np.array([o for o, _ in places])
-    reading = _readings(
-        design, (first, second), (np.full(len(at), station), at), [n for _, n in places], rules
-    )
-    return Sight("across", first, second, ends[1] - ends[0], reading, "")
+    crown = next((o for o, name in places if name == on), 0.0)
+    quarters = [0.5 * (crown + end) for end in ends]
+    more = [(o, "quarter") for o in quarters if all(abs(o - one) > 0.05 for one in taken)]
+    return sorted(places + more)
 
 
 def _layers(corridor: Corridor, layer: str) -> list[str]:
@@ -233,38 +262,23 @@ def _layers(corridor: Corridor, layer: str) -> list[str]:
     return [layer] + ([top.name] if top.surface is None and top.name != layer else [])
 
 
-def _along(
-    design: tuple[Corridor, str],
-    layer: str,
-    along: tuple[float, float, int],
-    rules: SightRules,
-) -> Sight | None:
+def _along(corridor: Corridor, layer: str, station: Floats, side: int) -> list[_Drawn]:
     """From one lath to the next along an edge, read at the quarters of the way."""
-    corridor, _ = design
-    start, end, side = along
-    station = start + (end - start) * np.array([0.0, 0.25, 0.5, 0.75, 1.0])
-    offset, _ = outermost(corridor, layer, side, station)
-    if not np.isfinite(offset).all():
-        return None
-    dots = [_dot(design, float(station[k]), float(offset[k])) for k in (0, -1)]
-    reading = _readings(
-        design, (dots[0], dots[1]), (station[1:-1], offset[1:-1]),
-        ["quarter", "middle", "quarter"], rules,
-    )  # fmt: skip
-    length = float(np.hypot(dots[1].easting - dots[0].easting, dots[1].northing - dots[0].northing))
-    return Sight("along", dots[0], dots[1], length, reading, "")
+    start, end = station[:-1, None], station[1:, None]
+    share = np.array([0.0, 1.0, 0.25, 0.5, 0.75])
+    at = start + (end - start) * share
+    offset = outermost(corridor, layer, side, at.ravel())[0].reshape(at.shape)
+    return [
+        _Drawn("along", s, o, ("quarter", "middle", "quarter"))
+        for s, o in zip(at, offset, strict=True)
+        if np.isfinite(o).all()
+    ]
 
 
 def _readings(
-    design: tuple[Corridor, str],
-    dots: tuple[Dot, Dot],
-    at: tuple[Floats, Floats],
-    what: list[str],
-    rules: SightRules,
+    sight: _Drawn, dots: tuple[Dot, Dot], grid: tuple[Floats, Floats, Floats], rules: SightRules
 ) -> tuple[Reading, ...]:
-    corridor, target = design
-    east, north, _ = line.point_at(corridor.alignment, *at)
-    z = layer_elevation(corridor, corridor.layer(target), *at, east, north)
+    east, north, z = grid
     first, second = dots
     dx, dy = second.easting - first.easting, second.northing - first.northing
     length = float(np.hypot(dx, dy))
@@ -275,14 +289,14 @@ def _readings(
     along = first.station != second.station
     return tuple(
         Reading(
-            station=float(at[0][k]),
-            offset=float(at[1][k]),
-            what=what[k],
+            station=float(sight.station[k + 2]),
+            offset=float(sight.offset[k + 2]),
+            what=sight.what[k],
             delta_m=float(delta[k]),
             error_m=float(error[k]),
             extra=along and abs(float(delta[k])) > rules.most_sagitta_m,
         )
-        for k in range(len(what))
+        for k in range(len(sight.what))
         if np.isfinite(delta[k])
     )
 

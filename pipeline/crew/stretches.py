@@ -150,16 +150,30 @@ def outermost(
 def carried(corridor: Corridor, layer: str, station: Floats, offset: Floats) -> Floats:
     """Elevation of a section layer, carried on past its edge at the outermost fall [m].
 
-    NaN where the layer is not designed at that station at all.
+    Parameters
+    ----------
+    corridor : Corridor
+    layer : str
+    station : ndarray, shape (n,)
+    offset : ndarray, shape (n,) or (n, c)
+        One or several at each station.
+
+    Returns
+    -------
+    ndarray, as `offset`
+        NaN where the layer is not designed at that station at all.
     """
-    z = np.array(sections.elevation(corridor, station, offset, layer))
-    out = np.flatnonzero(np.isnan(z))
+    beside = offset.reshape(len(station), -1)
+    z = np.array(sections.elevation(corridor, station[:, None], beside, layer))
+    off = np.isnan(z)
     for side in (-1, 1):
-        rows = out[np.sign(offset[out]) == side]
+        out = off & (np.sign(beside) == side)
+        rows = np.flatnonzero(out.any(axis=1))
         if not len(rows):
             continue
         edge, level = outermost(corridor, layer, side, station[rows])
         fall = sections.crossfall(corridor, station[rows], edge - side * _INSIDE_M, layer)
-        beyond = side * (offset[rows] - edge) > 0
-        z[rows] = np.where(beyond, level + fall * (offset[rows] - edge), np.nan)
-    return z
+        past = beside[rows] - edge[:, None]
+        on = np.where(side * past > 0, level[:, None] + fall[:, None] * past, np.nan)
+        z[rows] = np.where(out[rows], on, z[rows])
+    return z.reshape(offset.shape)

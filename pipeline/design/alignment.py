@@ -255,7 +255,8 @@ def point_at(
     >>> [float(v) for v in point_at(build(line)[0], 130.0, 2.0)]
     [12.0, 50.0, 0.0]
     """
-    s, o = np.broadcast_arrays(np.asarray(station, np.float64), np.asarray(offset, np.float64))
+    # the line itself is asked once a station, however many offsets there are beside it
+    s, o = np.asarray(station, np.float64), np.asarray(offset, np.float64)
     i = element_of(alignment, s)
     start, length = alignment.station[i], np.diff(alignment.station)
     along = np.clip(s - start, 0.0, length[i])
@@ -267,7 +268,8 @@ def point_at(
     sin_here, cos_here = np.sin(azimuth), np.cos(azimuth)
     easting = alignment.easting[i] + (x * sin + y * cos + past * sin_here + o * cos_here)
     northing = alignment.northing[i] + (x * cos - y * sin + past * cos_here - o * sin_here)
-    return easting, northing, azimuth % (2.0 * np.pi)
+    whole = azimuth % (2.0 * np.pi)
+    return easting, northing, whole if s.shape == easting.shape else whole + np.zeros_like(easting)
 
 
 def element_of(alignment: Alignment, station: ArrayLike) -> Ints:

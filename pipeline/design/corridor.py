@@ -63,7 +63,7 @@ def elevation(corridor: Corridor, station: ArrayLike, offset: ArrayLike, layer: 
     A micrometre past an edge is still on it.
     """
     chosen = _section_layer(corridor, layer)
-    s, o = np.broadcast_arrays(np.asarray(station, np.float64), np.asarray(offset, np.float64))
+    s, o = np.asarray(station, np.float64), np.asarray(offset, np.float64)
     rise, _ = _across(chosen, s, o)
     return _on_line(corridor, s) + rise
 
@@ -116,7 +116,7 @@ def crossfall(corridor: Corridor, station: ArrayLike, offset: ArrayLike, layer: 
 
     At a break the slope on the crown's side, at the crown that of the right half.
     """
-    s, o = np.broadcast_arrays(np.asarray(station, np.float64), np.asarray(offset, np.float64))
+    s, o = np.asarray(station, np.float64), np.asarray(offset, np.float64)
     return _across(_section_layer(corridor, layer), s, o)[1]
 
 
@@ -148,12 +148,14 @@ def _on_line(corridor: Corridor, station: Floats) -> Floats:
 def _across(layer: Layer, station: Floats, offset: Floats) -> tuple[Floats, Floats]:
     """Height above the profile and slope to the right, a strip between two breaks at a time.
 
-    From the crown outward, and the first strip that holds a point keeps it.
+    From the crown outward, and the first strip that holds a point keeps it. Breaks are
+    looked up once a station, however many offsets there are beside it.
     """
     span = span_of(layer, station)
     offsets, rises = filled(layer)
-    rise, slope = np.full(offset.shape, np.nan), np.full(offset.shape, np.nan)
-    free = np.ones(offset.shape, dtype=bool)
+    shape = np.broadcast_shapes(station.shape, offset.shape)
+    rise, slope = np.full(shape, np.nan), np.full(shape, np.nan)
+    free = np.ones(shape, dtype=bool)
     for inner, outer in pairs_outward(layer):
         near, far = between(offsets[:, inner], span), between(offsets[:, outer], span)
         width = np.abs(far - near)

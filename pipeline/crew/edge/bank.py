@@ -122,13 +122,13 @@ def _crest(
     """Crest above the layer at the edge [m], and bank to build a metre of the line [m3], (n,)."""
     (corridor, layer), (station, edge, side) = design, along
     out = np.arange(0.0, rules.reach_m + 1e-9, ACROSS_M)
-    s = np.repeat(station, len(out))
-    o = (edge[:, None] + side * out).ravel()
-    easting, northing, _ = line.point_at(corridor.alignment, s, o)
+    beside = edge[:, None] + side * out
+    easting, northing, _ = line.point_at(corridor.alignment, station[:, None], beside)
     plane = carried(corridor, layer, station, edge)
-    z = locate.interpolate(ground, easting, northing)
-    z[guesses(ground, edges, (side, station), (easting, northing))] = np.nan
-    above = z.reshape(-1, len(out)) - plane[:, None]
+    places = easting.ravel(), northing.ravel()
+    z = locate.interpolate(ground, *places)
+    z[guesses(ground, edges, (side, station), places)] = np.nan
+    above = z.reshape(beside.shape) - plane[:, None]
     unseen = np.isnan(above)
     crest = np.where(unseen, -np.inf, above).max(axis=1)
     # ground that nobody shot could hide a crest, and could hide that there is none
@@ -139,7 +139,7 @@ def _crest(
     middle = metre_beside(corridor.alignment, station, edge + side * half_base)
     wanted = height * (rules.crest_m + rules.side_slope * height) * middle
     stands = np.clip(np.nan_to_num(above), 0.0, height)
-    stands *= metre_beside(corridor.alignment, s, o).reshape(stands.shape)
+    stands *= metre_beside(corridor.alignment, station[:, None], beside)
     there = np.trapezoid(stands, dx=ACROSS_M, axis=1)
     return crest, np.clip(wanted - there, 0.0, None)
 

@@ -232,21 +232,22 @@ def _net(
     # cells of one size a station, each looked at in its middle
     share = (np.arange(columns) + 0.5) / columns
     away = inside[:, None] + (outside - inside)[:, None] * share
-    s, o = np.repeat(station, columns), (side * away).ravel()
-    easting, northing, _ = line.point_at(corridor.alignment, s, o)
-    floor = carried(corridor, layer, s, o)
-    height = locate.interpolate(ground, easting, northing) - floor
-    height[guesses(ground, edges, (side, station), (easting, northing))] = np.nan
+    offset = side * away
+    easting, northing, _ = line.point_at(corridor.alignment, station[:, None], offset)
+    floor = carried(corridor, layer, station, offset)
+    places = easting.ravel(), northing.ravel()
+    on_ground = locate.interpolate(ground, *places)
+    on_ground[guesses(ground, edges, (side, station), places)] = np.nan
     edge, _ = outermost(corridor, layer, side, station)
     middle = lay_tape(corridor.alignment, station, side * 0.5 * (inside + outside))
     return _Net(
         side=side,
         station=station,
         along=middle.distance,
-        offset=side * away,
+        offset=offset,
         wide=(outside - inside) / columns,
-        metre=metre_beside(corridor.alignment, s, o).reshape(away.shape),
-        height=height.reshape(away.shape),
+        metre=metre_beside(corridor.alignment, station[:, None], offset),
+        height=on_ground.reshape(away.shape) - floor,
         in_mould=(away >= inner[:, None]) & (away <= outer[:, None]),
         beyond=away > np.abs(edge)[:, None],
     )

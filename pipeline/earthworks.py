@@ -5,13 +5,10 @@ A room under the roof: it asks `compare` and `crew` of a day's run; the words ar
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 
 from pipeline.compare import balance as evening
-from pipeline.compare import cross_sections, intervals, next_shots, overlay, uncertainty
-from pipeline.compare.crosslines import Lanes, lanes
+from pipeline.compare import cross_sections, intervals, next_shots, uncertainty
 from pipeline.compare.roughness import Roughness
 from pipeline.compare.stretch_errors import by_stretch
 from pipeline.crew import volume_sheet
@@ -20,9 +17,9 @@ from pipeline.crew.haul import arrows as haul_arrows
 from pipeline.crew.haul import moves as haul
 from pipeline.crew.measures import measures
 from pipeline.kept.calls import keep
-from pipeline.model import Floats, Layer, Overlay, Quantity, Surface, Table
+from pipeline.model import Floats, Quantity, Surface, Table
 from pipeline.pregrading import Asked, how_high, lots_today, stabilised
-from pipeline.run import Day, layer_surface
+from pipeline.run import Day
 
 SECTIONS_M = 10.0
 """Distance of the cross-sections that end areas are taken from [assumed]."""
@@ -39,9 +36,7 @@ def earthworks(day: Day) -> Earthworks:
     (quantity,) = (row for row in day.quantities if row.layer == job.target.layer)
     spread = _sample(day, day.design, sigma, quantity)
     roughness = keep(uncertainty.learned, spread)
-    layers = tuple(
-        _layer_volumes(day, compared, sigma, roughness) for compared in _every_layer(day)
-    )
+    layers = tuple(_layer_volumes(day, row, sigma, roughness) for row in day.quantities)
     (target,) = (one for one in layers if one.quantity is quantity)
     lots = lots_today(day, (spread, roughness)) if stabilised(job) else ()
     whole = keep(uncertainty.whole_design, day.design, line)
@@ -77,46 +72,19 @@ def pregrade_asked(day: Day, asked: Asked) -> tuple[Pregrade, Haul]:
     return how_high(lots, asked, strict=True), haul_plan
 
 
-def _every_layer(day: Day) -> Iterator[tuple[Quantity, Layer, Surface, Overlay]]:
-    """Each layer with its surface and its difference, one after the other: they are large."""
-    corridor, job = day.morning.corridor, day.morning.inputs.job
-    for quantity in day.quantities:
-        layer = corridor.layer(quantity.layer)
-        if quantity.layer == job.target.layer:
-            yield quantity, layer, day.design, day.difference
-            continue
-        design = layer_surface(corridor, layer, job.design)
-        yield quantity, layer, design, keep(overlay.overlay, day.ground, design)
-
-
 def _layer_volumes(
-    day: Day,
-    compared: tuple[Quantity, Layer, Surface, Overlay],
-    sigma: Floats,
-    roughness: Roughness,
+    day: Day, quantity: Quantity, sigma: Floats, roughness: Roughness
 ) -> LayerVolumes:
-    quantity, layer, design, difference = compared
-    job, line = day.morning.inputs.job, day.morning.corridor.alignment
-    stations = _stations(day, job.volumes.interval_m)
-    bounds = _lanes(day, layer)
-    found = keep(intervals.by_interval, layer.name, difference, design, line, stations)
-    spread = _sample(day, design, sigma, quantity)
+    rules, name = day.morning.inputs.job.volumes, quantity.layer
+    spread = _sample(day, day.compared.designs[name], sigma, quantity)
+    found = day.compared.sums[name]
     return LayerVolumes(
         quantity=quantity,
-        sure=keep(uncertainty.standard_errors, quantity, spread, roughness, job.volumes),
-        stretches=found,
-        errors=keep(by_stretch, spread, found, roughness, job.volumes),
-        lanes=None
-        if bounds is None
-        else keep(intervals.by_interval, layer.name, difference, design, line, stations, bounds),
+        sure=keep(uncertainty.standard_errors, quantity, spread, roughness, rules),
+        stretches=found.stretches,
+        errors=keep(by_stretch, spread, found.stretches, roughness, rules),
+        lanes=found.lanes,
     )
-
-
-def _lanes(day: Day, layer: Layer) -> Lanes | None:
-    """Lanes between the layer's own breaks, or a surface's by those of the lowest sections."""
-    corridor = day.morning.corridor
-    own = [one for one in (layer, *reversed(corridor.layers)) if one.breaks and not one.surface]
-    return lanes(corridor, own[0].name, day.morning.inputs.job.design) if own else None
 
 
 def _stations(day: Day, step: float) -> Floats:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.compare import intervals, overlay
+from pipeline.compare import intervals
 from pipeline.compare.roughness import Roughness
 from pipeline.compare.stretch_errors import by_stretch
 from pipeline.compare.uncertainty import Sample
@@ -22,9 +22,8 @@ from pipeline.crew.pregrade.lots import LotPlace, lot_places, with_strips
 from pipeline.crew.pregrade.recommendation import Decision, Lot, check_lot, decision
 from pipeline.crew.pregrade.remaining import Remaining, remaining
 from pipeline.errors import JobError
-from pipeline.kept.calls import keep
 from pipeline.model import Bools, Floats, Table
-from pipeline.run import Day, layer_surface
+from pipeline.run import Day
 from pipeline.settings import Job
 
 
@@ -104,8 +103,7 @@ def _above_plane(day: Day, stations: Floats) -> intervals.Intervals:
     """Ground against the plane that the stabilised clay is to have, by stretch."""
     corridor, job = day.morning.corridor, day.morning.inputs.job
     layer = corridor.layer(job.stabilising.layer)
-    design = layer_surface(corridor, layer, job.design)
-    above = keep(overlay.overlay, day.ground, design)
+    design, above = day.compared.designs[layer.name], day.compared.differences[layer.name]
     found = intervals.by_interval(layer.name, above, design, corridor.alignment, stations)
     return found.take(np.isfinite(found.start) & np.isfinite(found.end))
 

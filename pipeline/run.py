@@ -20,6 +20,7 @@ from pipeline.checks import review
 from pipeline.compare import chords, compose, differences, overlay, quantities
 from pipeline.compare import map as difference_map
 from pipeline.compare.days import DayChange, Shift
+from pipeline.compare.layer_sums import LayerSums, layer_sums
 from pipeline.compare.levels import layer_elevation
 from pipeline.compare.progress import Progress
 from pipeline.compare.streets import streets_of
@@ -82,16 +83,27 @@ class Shading:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Compared:
+    """Ground against the design, by the layer's name.
+
+    Differences are large: only those of today's layer and of the stabilised one are here.
+    """
+
+    designs: dict[str, Surface]
+    differences: dict[str, Overlay]
+    sums: dict[str, LayerSums]
+    quantities: tuple[Quantity, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Day:
     """What a day's run found out, ready to be delivered."""
 
     morning: Morning
     ground: Surface
-    design: Surface
-    difference: Overlay
+    compared: Compared
     drawn: Overlay
     at_shots: Differences
-    quantities: tuple[Quantity, ...]
     stakes: Stakes
     sheet: cutsheet.CutSheet
     dots: Stakes
@@ -108,6 +120,21 @@ class Day:
     """Progress of every layer since the history's first day."""
     shading: Shading | None = None
     """What map and page shade, once it has been worked out."""
+
+    @property
+    def design(self) -> Surface:
+        """Today's layer in triangles."""
+        return self.compared.designs[self.morning.inputs.job.target.layer]
+
+    @property
+    def difference(self) -> Overlay:
+        """Ground against today's layer."""
+        return self.compared.differences[self.morning.inputs.job.target.layer]
+
+    @property
+    def quantities(self) -> tuple[Quantity, ...]:
+        """Cut and fill of every layer."""
+        return self.compared.quantities
 
     @property
     def held(self) -> bool:
@@ -165,10 +192,10 @@ def run_day(folder: Path, day: str | None, watch: Stopwatch) -> Day:
     with watch.stage("surface"):
         morning, ground = build_ground(morning)
     with watch.stage("compare"):
-        design, difference, volumes = compare_layers(morning, ground)
+        compared = compare_layers(morning, ground)
         at_shots = compare_shots(morning)
     with watch.stage("crew"):
-        return crew_rows(morning, ground, (design, difference, volumes, at_shots))
+        return crew_rows(morning, ground, compared, at_shots)
 
 
 def build_corridor(inputs: Inputs) -> tuple[Corridor, Findings]:
@@ -252,25 +279,30 @@ def _own_points(lines: Linework) -> Linework:
     return replace(lines, point=np.full(len(lines.point), -1))
 
 
-def compare_layers(
-    morning: Morning, ground: Surface
-) -> tuple[Surface, Overlay, tuple[Quantity, ...]]:
-    """Cut and fill of every layer; design surface and difference of today's layer."""
+def compare_layers(morning: Morning, ground: Surface) -> Compared:
+    """Cut and fill of every layer, added up; the pieces only of layers that are asked again."""
     job, corridor = morning.inputs.job, morning.corridor
+    again = {job.target.layer, job.stabilising.layer}
+    designs: dict[str, Surface] = {}
+    differences: dict[str, Overlay] = {}
+    sums: dict[str, LayerSums] = {}
     volumes = []
-    compared: dict[str, tuple[Surface, Overlay]] = {}
     for layer in corridor.layers:
         design = layer_surface(corridor, layer, job.design)
         difference = keep(overlay.overlay, ground, design)
         volumes.append(quantities.quantity(layer.name, difference, tin.area(design)))
-        compared[layer.name] = design, difference
+        both, step = (design, difference), job.volumes.interval_m
+        sums[layer.name] = keep(layer_sums, corridor, layer, both, step, job.design)
+        designs[layer.name] = design
+        if layer.name in again:
+            differences[layer.name] = difference
     (target,) = (row for row in volumes if row.layer == job.target.layer)
     if target.compared_area_m2 == 0:
         raise DesignError(
             f"layer {target.layer!r}", "today's ground and this layer have no place in common",
             "look for another street's design, another grid, or swapped axes",
         )  # fmt: skip
-    return (*compared[job.target.layer], tuple(volumes))
+    return Compared(designs, differences, sums, tuple(volumes))
 
 
 def layer_surface(corridor: Corridor, layer: Layer, rules: DesignRules) -> Surface:
@@ -317,14 +349,11 @@ def compare_shots(morning: Morning) -> Differences:
     return differences.at_points(target.name, shots.easting, shots.northing, feet, ground, design)
 
 
-def crew_rows(
-    morning: Morning,
-    ground: Surface,
-    compared: tuple[Surface, Overlay, tuple[Quantity, ...], Differences],
-) -> Day:
+def crew_rows(morning: Morning, ground: Surface, compared: Compared, at_shots: Differences) -> Day:
     """Stakes to set, hubs as shot, numbers to paint."""
     job, corridor = morning.inputs.job, morning.corridor
-    design, difference, volumes, at_shots = compared
+    today = job.target.layer
+    design, difference = compared.designs[today], compared.differences[today]
     unit = measures(job.rounding)
     hubs = np.flatnonzero(morning.rows("hub"))
     feet = morning.feet
@@ -336,11 +365,9 @@ def crew_rows(
     return Day(
         morning=morning,
         ground=ground,
-        design=design,
-        difference=difference,
+        compared=compared,
         drawn=keep(difference_to_draw, ground, design, difference),
         at_shots=at_shots,
-        quantities=volumes,
         stakes=to_set,
         sheet=cutsheet.cut_sheet(
             corridor, morning.shots.take(hubs), feet.take(hubs), job.stakes, job.walk, unit

@@ -130,10 +130,20 @@ def at_stations(
     `ON_LINE_M` over a line is not cut: at most 1e-6 m times width and depth.
     """
     feet = locate(alignment, columns[0] + origin[0], columns[1] + origin[1])
-    least, most = ranges(feet.station, start)
+    low, high = bins(*ranges(feet.station, start), stations)
+    return cut_within(alignment, Cuttings(origin, columns, start, low), high, stations)
+
+
+def bins(least: Floats, most: Floats, stations: Floats) -> tuple[Ints, Ints]:
+    """First and last bin of pieces that reach from their least to their greatest station."""
     low = np.searchsorted(stations, least + ON_LINE_M, side="right") - 1
     high = np.searchsorted(stations, most - ON_LINE_M, side="left") - 1
-    high = np.maximum(low, high)
+    return low, np.maximum(low, high)
+
+
+def cut_within(alignment: Alignment, pieces: Cuttings, high: Ints, stations: Floats) -> Cuttings:
+    """Pieces that reach from their own bin to the bin `high`, cut at the stations between."""
+    origin, columns, start, low = pieces.origin, pieces.columns, pieces.start, pieces.bin
     lines = _cross_lines(alignment, origin, stations)
     done: list[tuple[Floats, Ints, Ints]] = []
     while True:
@@ -173,22 +183,15 @@ def along_breaks(
     lane : ndarray
         The lane of each piece, a position in ``bounds.name``.
     """
-    ends = [
-        point_at(alignment, at[:, None], np.nan_to_num(offset))[:2]
-        for at, offset in zip((bounds.knot[:-1], bounds.knot[1:]), bounds.offset, strict=True)
-    ]
-    (x0, y0), (x1, y1) = ends
+    chords = _chords(alignment, cut.origin, bounds)
     columns, start, rows = cut.columns, cut.start, np.arange(len(cut.bin))
     done: list[tuple[Floats, Ints, Ints]] = []
     lane: list[Ints] = []
     for number in range(len(bounds.name) - 1):
         at = stretch[rows]
         missing = np.isnan(bounds.offset[0, at, number])
-        # unit normal to the right of the chord; its length cancels
-        east, north = (x1 - x0)[at, number], (y1 - y0)[at, number]
-        line = np.stack((x0[at, number] - cut.origin[0], y0[at, number] - cut.origin[1],
-                         north, -east))  # fmt: skip
-        right = np.where(np.repeat(missing, np.diff(start)), 1.0, _beyond(columns, start, line))
+        beyond = _beyond(columns, start, chords[:, at, number])
+        right = np.where(np.repeat(missing, np.diff(start)), 1.0, beyond)
         left, left_start, kept = clip(columns, start, -right)
         done.append((left, left_start, rows[kept]))
         lane.append(np.full(len(kept), number))
@@ -198,6 +201,57 @@ def along_breaks(
     lane.append(np.full(len(rows), len(bounds.name) - 1))
     columns, start, rows = _joined(done)
     return Cuttings(cut.origin, columns, start, cut.bin[rows]), np.concatenate(lane)
+
+
+def _chords(alignment: Alignment, origin: Floats, bounds: Lanes) -> Floats:
+    """A point on each break's chord about `origin`, and the direction right of it, (4, k, b).
+
+    The direction's length cancels.
+    """
+    ends = [
+        point_at(alignment, at[:, None], np.nan_to_num(offset))[:2]
+        for at, offset in zip((bounds.knot[:-1], bounds.knot[1:]), bounds.offset, strict=True)
+    ]
+    (x0, y0), (x1, y1) = ends
+    return np.stack((x0 - origin[0], y0 - origin[1], y1 - y0, -(x1 - x0)))
+
+
+def lane_of(
+    alignment: Alignment, pieces: Cuttings, bounds: Lanes, stretch: Ints, offset: Floats
+) -> Ints:
+    """The lane that each piece lies in as it is, as `along_breaks` would say; -1 if it is cut.
+
+    Parameters
+    ----------
+    alignment, pieces, bounds, stretch
+        As for `along_breaks`; no piece lies off the ends of the breaks.
+    offset : ndarray
+        About where each piece lies beside the line: where to look first [m].
+
+    Notes
+    -----
+    A piece strictly right of one break and strictly left of the next is right of all that
+    come before, where breaks keep their order from left to right at both ends of a
+    stretch. Where they do not, and on a break, -1 is said.
+    """
+    chords = _chords(alignment, pieces.origin, bounds)
+    missing, last = np.isnan(bounds.offset[0]), len(bounds.name) - 1
+    with np.errstate(invalid="ignore"):
+        least = np.fmax.accumulate(bounds.offset, axis=2)
+        crossed = np.asarray((bounds.offset < least).any(axis=(0, 2)))
+    # the break before each lane, -1 where there is none
+    number = np.where(missing, -1, np.arange(last))
+    first = np.full((len(number), 1), -1)
+    before = np.asarray(np.maximum.accumulate(np.hstack([first, number]), axis=1))
+    near = np.where(missing, -np.inf, bounds.offset.mean(axis=0))
+    left = offset[:, None] < near[stretch]
+    lane = np.where(left.any(axis=1), left.argmax(axis=1), last)
+    inside = ~crossed[stretch]
+    for side, of in ((1, before[stretch, lane]), (-1, np.where(lane < last, lane, -1))):
+        away = side * _beyond(pieces.columns, pieces.start, chords[:, stretch, of])
+        if len(lane):
+            inside &= (of < 0) | (np.minimum.reduceat(away, pieces.start[:-1]) > 0)
+    return np.where(inside, lane, -1)
 
 
 def ranges(values: Floats, start: Ints) -> tuple[Floats, Floats]:

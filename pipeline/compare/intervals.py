@@ -4,16 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 
-from pipeline.compare.crosslines import Cuttings, Lanes, along_breaks, at_stations
-from pipeline.compare.quantities import parts
+from pipeline.compare.crosslines import (
+    Cuttings,
+    Lanes,
+    along_breaks,
+    at_stations,
+    bins,
+    cut_within,
+    lane_of,
+    ranges,
+)
+from pipeline.compare.pieces import starts
+from pipeline.compare.quantities import Parts, parts
+from pipeline.design.alignment import locate
 from pipeline.errors import JobError
 from pipeline.model import Alignment, Bools, Floats, Ints, Overlay, Surface, Texts, texts
 from pipeline.model.arrays import lock_fields
+from pipeline.surface.cells import runs
 
 SAME_STATION_M = 1e-9
+BLOCK = 1 << 16
+"""Pieces looked at together, so that what is worked out of them stays in the cache."""
 NOTHING_M2 = 1e-6
 """A row with less plan area than a square millimetre is rounding and is left out."""
 
@@ -149,12 +164,7 @@ def by_interval(
         raise ValueError(f"stations of intervals rise, at least two of them; got {at.tolist()}")
     names = ("",) if bounds is None else bounds.name
     shape = (len(at) + 1, len(names))
-    corners = np.stack((overlay.x, overlay.y, overlay.cut))
-    cut, row = _placed(alignment, overlay.origin, corners, (overlay.start, at), bounds)
-    each = parts(_as_overlay(cut))
-    columns = summed(
-        row, (each.cut, each.fill, each.cut_area, each.fill_area, each.area), shape[0] * shape[1]
-    )
+    columns = _sums((alignment, overlay), _known(overlay, alignment), at, bounds)
     whole = _areas(design, alignment, at, bounds)
     edges = np.concatenate(([-np.inf], at, [np.inf]))
     inside = (np.arange(shape[0]) > 0) & (np.arange(shape[0]) < shape[0] - 1)
@@ -180,6 +190,88 @@ def summed(row: Ints, values: Iterable[Floats], rows: int) -> Floats:
     return np.stack([np.bincount(row, each, rows).astype(np.float64) for each in values])
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Known:
+    """What every way of dividing an overlay asks of its pieces: how far each reaches, and holds."""
+
+    least: Floats
+    most: Floats
+    offset: Floats
+    parts: Parts
+
+
+@lru_cache(maxsize=1)
+def _known(overlay: Overlay, alignment: Alignment) -> _Known:
+    """Stations, offset and contents of an overlay's pieces; of the latest overlay, once."""
+    corners = overlay.x + overlay.origin[0], overlay.y + overlay.origin[1]
+    feet = locate(alignment, *corners)
+    middle = np.empty(0)
+    if len(overlay.ground_triangle):
+        middle = np.add.reduceat(feet.offset, overlay.start[:-1]) / np.diff(overlay.start)
+    return _Known(*ranges(feet.station, overlay.start), middle, parts(overlay))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Division:
+    """Where pieces are cut across; by bin, first the one before all edges, what it belongs to.
+
+    ``stretch`` is the one between knots of the breaks, `off` their ends the nearest;
+    ``row`` that of the stations.
+    """
+
+    edges: Floats
+    stretch: Ints
+    off: Bools
+    row: Ints
+
+
+def _divided(stations: Floats, bounds: Lanes | None) -> _Division:
+    if bounds is None:
+        every = np.arange(len(stations) + 1)
+        return _Division(stations, every, every < 0, every)
+    edges = _merged(bounds.knot, stations)
+    middle = np.concatenate(([-np.inf], (edges[:-1] + edges[1:]) / 2, [np.inf]))
+    free = np.searchsorted(bounds.knot, middle) - 1
+    stretch = np.clip(free, 0, len(bounds.knot) - 2)
+    return _Division(edges, stretch, free != stretch, np.searchsorted(stations, middle))
+
+
+def _sums(
+    of: tuple[Alignment, Overlay], known: _Known, stations: Floats, bounds: Lanes | None
+) -> Floats:
+    """Contents of the pieces by row, (5, rows): those in one row as they are, the rest cut."""
+    alignment, overlay = of
+    division, lanes = _divided(stations, bounds), 1 if bounds is None else len(bounds.name)
+    low, high = bins(known.least, known.most, division.edges)
+    lane = np.where(low < high, -1, 0)
+    if bounds is not None:
+        sure = np.flatnonzero((lane == 0) & ~division.off[low + 1])
+        lane[:] = -1
+        for rows in np.split(sure, range(BLOCK, len(sure), BLOCK)):
+            pieces = Cuttings(overlay.origin, *_taken(overlay, rows), low[rows])
+            stretch = division.stretch[low[rows] + 1]
+            lane[rows] = lane_of(alignment, pieces, bounds, stretch, known.offset[rows])
+    whole, rest = np.flatnonzero(lane >= 0), np.flatnonzero(lane < 0)
+    rows = division.row[low[whole] + 1] * lanes + lane[whole]
+    count = (len(stations) + 1) * lanes
+    few = Cuttings(overlay.origin, *_taken(overlay, rest), low[rest])
+    cut = cut_within(alignment, few, high[rest], division.edges)
+    cut, others = _in_lanes(alignment, cut, division, bounds)
+    each = [column[whole] for column in _contents(known.parts)]
+    return summed(rows, each, count) + summed(others, _contents(parts(_as_overlay(cut))), count)
+
+
+def _contents(of: Parts) -> tuple[Floats, ...]:
+    return of.cut, of.fill, of.cut_area, of.fill_area, of.area
+
+
+def _taken(overlay: Overlay, rows: Ints) -> tuple[Floats, Ints]:
+    """Some pieces of an overlay: x, y and cut of their corners, and where each piece starts."""
+    count = np.diff(overlay.start)[rows]
+    corners = runs(overlay.start[:-1][rows], count)
+    return np.stack((overlay.x[corners], overlay.y[corners], overlay.cut[corners])), starts(count)
+
+
 def _placed(
     alignment: Alignment,
     origin: Floats,
@@ -189,16 +281,19 @@ def _placed(
 ) -> tuple[Cuttings, Ints]:
     """Pieces cut at stations and along lanes; the row of `Intervals` of each."""
     start, stations = at
+    division = _divided(stations, bounds)
+    cut = at_stations(alignment, origin, columns, start, division.edges)
+    return _in_lanes(alignment, cut, division, bounds)
+
+
+def _in_lanes(
+    alignment: Alignment, cut: Cuttings, division: _Division, bounds: Lanes | None
+) -> tuple[Cuttings, Ints]:
+    """Pieces that were cut at the edges, cut along the lanes; the row of each."""
     if bounds is None:
-        cut = at_stations(alignment, origin, columns, start, stations)
         return cut, cut.bin + 1
-    edges = _merged(bounds.knot, stations)
-    cut = at_stations(alignment, origin, columns, start, edges)
-    middle = np.concatenate(([-np.inf], (edges[:-1] + edges[1:]) / 2, [np.inf]))
-    within = np.clip(np.searchsorted(bounds.knot, middle) - 1, 0, len(bounds.knot) - 2)
-    cut, lane = along_breaks(alignment, cut, bounds, within[cut.bin + 1])
-    row = np.searchsorted(stations, middle)
-    return cut, row[cut.bin + 1] * len(bounds.name) + lane
+    cut, lane = along_breaks(alignment, cut, bounds, division.stretch[cut.bin + 1])
+    return cut, division.row[cut.bin + 1] * len(bounds.name) + lane
 
 
 def _merged(knot: Floats, stations: Floats) -> Floats:

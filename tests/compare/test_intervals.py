@@ -8,10 +8,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.compare.crosslines import lanes
+from pipeline.compare import intervals
+from pipeline.compare.crosslines import Lanes, lanes
 from pipeline.compare.intervals import by_interval, interval_stations
 from pipeline.compare.overlay import overlay
-from pipeline.compare.quantities import plan_area, quantity
+from pipeline.compare.quantities import parts, plan_area, quantity
 from pipeline.demo import truth
 from pipeline.design import strips
 from pipeline.design.alignment import build, point_at
@@ -211,3 +212,24 @@ def _pairs():
 def _renamed(corridor):
     one = corridor.layers[0]
     return Layer("finish", "finish", one.breaks, one.side, one.station, one.offset, one.rise)
+
+
+@pytest.mark.parametrize("crossing", [False, True])
+def test_what_is_not_cut_counts_where_cutting_would_have_put_it(straight, random_pair, crossing):
+    """Small pieces are told apart as they are; cutting every one of them gives the same rows."""
+    ground, design = random_pair(4, 900, 30)
+    pieces = overlay(ground, design)
+    knot, stations = np.linspace(2.0, 48.0, 12), np.arange(5.0, 46.0, 5.0)
+    offset = np.broadcast_to(np.array([-9.0, -4.0, 0.0, 4.0, 9.0]), (2, 11, 5)).copy()
+    offset[:, 3:6, 1] = np.nan
+    if crossing:
+        offset[1, 7, 3] = -2.0
+    bounds = Lanes(tuple("abcdef"), knot, offset)
+    known = intervals._known(pieces, straight)
+    got = intervals._sums((straight, pieces), known, stations, bounds)
+    corners = np.stack((pieces.x, pieces.y, pieces.cut))
+    cut, row = intervals._placed(straight, pieces.origin, corners, (pieces.start, stations), bounds)
+    each = parts(intervals._as_overlay(cut))
+    wanted = intervals.summed(row, intervals._contents(each), got.shape[1])
+    assert (wanted[4] > 1e-3).sum() > 20
+    np.testing.assert_allclose(got, wanted, rtol=1e-9, atol=1e-9)

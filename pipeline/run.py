@@ -225,11 +225,14 @@ def build_ground(morning: Morning) -> tuple[Morning, Surface]:
     rules = job.surface if crew else replace(job.surface, same_place_m=0.0)
     surface, more = keep(tin.build, ground, join_lines([coded, *from_files]), rules)
     fate = morning.fate.copy()
-    unused = np.setdiff1d(np.arange(len(rows)), surface.point)
+    used = np.zeros(len(rows), dtype=bool)
+    used[surface.point[surface.point >= 0]] = True
     twice = {name for one in more if one.kind in TWICE for name in one.points}
-    for row in rows[unused]:
+    for row in rows[~used]:
         fate[row] = SAME_PLACE if morning.shots.id[row] in twice else "no triangle"
-    below = locate.interpolate(surface, morning.shots.easting, morning.shots.northing)
+    lid, below = fate == "lid", np.full(len(fate), np.nan)
+    at = morning.shots.easting[lid], morning.shots.northing[lid]
+    below[lid] = locate.interpolate(surface, *at)
     nets = facets_of(morning.case, morning.corridor, surface)
     doubts += review.review_surface(morning.case, fate, nets, below, missing)
     return replace(

@@ -193,7 +193,7 @@ def _overlaps(case: Case, fate: Texts) -> Findings:
     known = _known(case)
     if known is not None:
         on = np.isin(fate, ("control", "lid"))
-        residual[on] = references.against_known(shots, known, KNOWN_M)[on]
+        residual[on] = references.against_known(shots.take(on), known, KNOWN_M)
     among = np.flatnonzero(np.isin(fate, (GROUND, "hub", "object")) & case.by_hand)
     other = references.against_groups(shots.take(among), labels[among], case.base[among], OVERLAP_M)
     residual[among] = other
@@ -350,7 +350,7 @@ def review_surface(
     nets : sequence of Facets
         Today's triangles by station and offset, those of each part.
     ground : ndarray, shape (n,)
-        The surface at each shot [m], NaN where it does not reach.
+        The surface at each lid [m], NaN where it does not reach; of other shots nobody asks.
     missing : tuple of Missing
         What `review_coverage` has told already.
     """

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.compare.crosslines import ranges
+from pipeline.compare.crosslines import reach
 from pipeline.compare.intervals import Intervals, summed
 from pipeline.compare.pieces import following, take
 from pipeline.compare.quantities import end_area_volume, prismoidal_volume
-from pipeline.design.alignment import curvature_on, element_of, locate, point_at
+from pipeline.design.alignment import curvature_on, element_of, point_at
 from pipeline.model import Alignment, Floats, Ints, Overlay, Surface
 from pipeline.model.arrays import lock_fields
 
@@ -104,8 +104,7 @@ def sections(overlay: Overlay, alignment: Alignment, stations: Floats) -> Sectio
     The section's line meets a convex piece in one stretch on which the difference
     is linear, so areas and moments have a closed form.
     """
-    feet = locate(alignment, overlay.x + overlay.origin[0], overlay.y + overlay.origin[1])
-    least, most = ranges(feet.station, overlay.start)
+    least, most, _ = reach(alignment, overlay)
     columns = np.stack((overlay.x, overlay.y, overlay.cut))
     at = np.asarray(stations, dtype=np.float64)
     easting, northing, azimuth = point_at(alignment, at)

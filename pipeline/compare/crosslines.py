@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -17,7 +18,7 @@ import numpy as np
 from pipeline.compare.pieces import clip, take
 from pipeline.design import corridor as sections
 from pipeline.design.alignment import locate, point_at
-from pipeline.model import Alignment, Corridor, Floats, Ints
+from pipeline.model import Alignment, Corridor, Floats, Ints, Overlay
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import DesignRules
 from pipeline.units import format_side
@@ -252,6 +253,21 @@ def lane_of(
         if len(lane):
             inside &= (of < 0) | (np.minimum.reduceat(away, pieces.start[:-1]) > 0)
     return np.where(inside, lane, -1)
+
+
+@lru_cache(maxsize=2)
+def reach(alignment: Alignment, overlay: Overlay) -> tuple[Floats, Floats, Floats]:
+    """Least and greatest station and mean offset of each piece [m]; kept for the latest two.
+
+    A piece's corners have the stations of their nearest feet. Each way of dividing an overlay
+    asks for them, and finding them is most of the work.
+    """
+    corners = overlay.x + overlay.origin[0], overlay.y + overlay.origin[1]
+    feet = locate(alignment, *corners)
+    middle = np.empty(0)
+    if len(overlay.ground_triangle):
+        middle = np.add.reduceat(feet.offset, overlay.start[:-1]) / np.diff(overlay.start)
+    return (*ranges(feet.station, overlay.start), middle)
 
 
 def ranges(values: Floats, start: Ints) -> tuple[Floats, Floats]:

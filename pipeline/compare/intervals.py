@@ -16,11 +16,10 @@ from pipeline.compare.crosslines import (
     bins,
     cut_within,
     lane_of,
-    ranges,
+    reach,
 )
 from pipeline.compare.pieces import starts
 from pipeline.compare.quantities import Parts, parts
-from pipeline.design.alignment import locate
 from pipeline.errors import JobError
 from pipeline.model import Alignment, Bools, Floats, Ints, Overlay, Surface, Texts, texts
 from pipeline.model.arrays import lock_fields
@@ -164,7 +163,7 @@ def by_interval(
         raise ValueError(f"stations of intervals rise, at least two of them; got {at.tolist()}")
     names = ("",) if bounds is None else bounds.name
     shape = (len(at) + 1, len(names))
-    columns = _sums((alignment, overlay), _known(overlay, alignment), at, bounds)
+    columns = _sums(alignment, overlay, at, bounds)
     whole = _areas(design, alignment, at, bounds)
     edges = np.concatenate(([-np.inf], at, [np.inf]))
     inside = (np.arange(shape[0]) > 0) & (np.arange(shape[0]) < shape[0] - 1)
@@ -190,25 +189,10 @@ def summed(row: Ints, values: Iterable[Floats], rows: int) -> Floats:
     return np.stack([np.bincount(row, each, rows).astype(np.float64) for each in values])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Known:
-    """What every way of dividing an overlay asks of its pieces: how far each reaches, and holds."""
-
-    least: Floats
-    most: Floats
-    offset: Floats
-    parts: Parts
-
-
-@lru_cache(maxsize=1)
-def _known(overlay: Overlay, alignment: Alignment) -> _Known:
-    """Stations, offset and contents of an overlay's pieces; of the latest overlay, once."""
-    corners = overlay.x + overlay.origin[0], overlay.y + overlay.origin[1]
-    feet = locate(alignment, *corners)
-    middle = np.empty(0)
-    if len(overlay.ground_triangle):
-        middle = np.add.reduceat(feet.offset, overlay.start[:-1]) / np.diff(overlay.start)
-    return _Known(*ranges(feet.station, overlay.start), middle, parts(overlay))
+@lru_cache(maxsize=2)
+def _whole_parts(overlay: Overlay) -> Parts:
+    """Contents of an overlay's pieces, kept for the latest two as `reach` is."""
+    return parts(overlay)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -236,13 +220,11 @@ def _divided(stations: Floats, bounds: Lanes | None) -> _Division:
     return _Division(edges, stretch, free != stretch, np.searchsorted(stations, middle))
 
 
-def _sums(
-    of: tuple[Alignment, Overlay], known: _Known, stations: Floats, bounds: Lanes | None
-) -> Floats:
+def _sums(alignment: Alignment, overlay: Overlay, stations: Floats, bounds: Lanes | None) -> Floats:
     """Contents of the pieces by row, (5, rows): those in one row as they are, the rest cut."""
-    alignment, overlay = of
+    least, most, offset = reach(alignment, overlay)
     division, lanes = _divided(stations, bounds), 1 if bounds is None else len(bounds.name)
-    low, high = bins(known.least, known.most, division.edges)
+    low, high = bins(least, most, division.edges)
     lane = np.where(low < high, -1, 0)
     if bounds is not None:
         sure = np.flatnonzero((lane == 0) & ~division.off[low + 1])
@@ -250,14 +232,14 @@ def _sums(
         for rows in np.split(sure, range(BLOCK, len(sure), BLOCK)):
             pieces = Cuttings(overlay.origin, *_taken(overlay, rows), low[rows])
             stretch = division.stretch[low[rows] + 1]
-            lane[rows] = lane_of(alignment, pieces, bounds, stretch, known.offset[rows])
+            lane[rows] = lane_of(alignment, pieces, bounds, stretch, offset[rows])
     whole, rest = np.flatnonzero(lane >= 0), np.flatnonzero(lane < 0)
     rows = division.row[low[whole] + 1] * lanes + lane[whole]
     count = (len(stations) + 1) * lanes
     few = Cuttings(overlay.origin, *_taken(overlay, rest), low[rest])
     cut = cut_within(alignment, few, high[rest], division.edges)
     cut, others = _in_lanes(alignment, cut, division, bounds)
-    each = [column[whole] for column in _contents(known.parts)]
+    each = [column[whole] for column in _contents(_whole_parts(overlay))]
     return summed(rows, each, count) + summed(others, _contents(parts(_as_overlay(cut))), count)
 
 

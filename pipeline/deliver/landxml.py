@@ -158,8 +158,9 @@ def _coordinate_system(grid: Grid) -> str:
 
 def _surface(surface: Surface, metres: float) -> Iterator[str]:
     """One ``Surface``, its points numbered from 1 in the order of the vertices used."""
-    used = np.unique(surface.triangles)
     number = np.zeros(len(surface.x), dtype=np.int64)
+    number[surface.triangles] = 1
+    used = np.flatnonzero(number)
     number[used] = np.arange(1, len(used) + 1)
     place = np.column_stack(
         [

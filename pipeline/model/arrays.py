@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeGuard
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,12 +19,14 @@ Texts: TypeAlias = NDArray[np.object_]
 def lock(values: ArrayLike, dtype: Any, shape: tuple[int | None, ...], name: str) -> NDArray[Any]:
     """Own, read-only copy of `values`, after checking its shape (None: any length).
 
+    An array that was locked before is its own copy: nobody can write to it.
+
     Raises
     ------
     ValueError
         The shape is another; this is a fault in the calling code, not in the data.
     """
-    array = np.array(values, dtype=dtype, copy=True, order="C")
+    array = values if _is_locked(values, dtype) else np.array(values, dtype=dtype, order="C")
     fits = array.ndim == len(shape) and all(
         want in (None, have) for want, have in zip(shape, array.shape, strict=True)
     )
@@ -32,6 +34,16 @@ def lock(values: ArrayLike, dtype: Any, shape: tuple[int | None, ...], name: str
         raise ValueError(f"{name} has shape {array.shape}, expected {shape}")
     array.setflags(write=False)
     return array
+
+
+def _is_locked(values: ArrayLike, dtype: Any) -> TypeGuard[NDArray[Any]]:
+    return (
+        isinstance(values, np.ndarray)
+        and values.dtype == dtype
+        and values.flags.c_contiguous
+        and values.flags.owndata
+        and not values.flags.writeable
+    )
 
 
 def texts(values: Iterable[str]) -> Texts:

@@ -225,8 +225,7 @@ def test_what_is_not_cut_counts_where_cutting_would_have_put_it(straight, random
     if crossing:
         offset[1, 7, 3] = -2.0
     bounds = Lanes(tuple("abcdef"), knot, offset)
-    known = intervals._known(pieces, straight)
-    got = intervals._sums((straight, pieces), known, stations, bounds)
+    got = intervals._sums(straight, pieces, stations, bounds)
     corners = np.stack((pieces.x, pieces.y, pieces.cut))
     cut, row = intervals._placed(straight, pieces.origin, corners, (pieces.start, stations), bounds)
     each = parts(intervals._as_overlay(cut))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import sys
 from pathlib import Path
 from typing import NoReturn
@@ -22,6 +24,7 @@ def run_and_say(
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
+    _seldom_look_for_rings()
     spent = stopwatch()
     result = run_day(job, day, spent)
     with spent.stage("deliver"):
@@ -38,6 +41,16 @@ def run_and_say(
             f"lath: the package is whole, but not in the history. {done.history_refusal}", err=True
         )
     sys.exit(HELD if result.held else 0)
+
+
+def _seldom_look_for_rings() -> None:
+    """Collect garbage seldom, and not at the end of the process.
+
+    A run makes a million small things and few rings of garbage: looking for rings each 700
+    things, and once more among all of them at the end, was a tenth of its time.
+    """
+    gc.set_threshold(50_000, 20, 20)
+    atexit.register(gc.freeze)
 
 
 def run_many_and_say(

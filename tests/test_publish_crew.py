@@ -26,6 +26,7 @@ from pipeline.crew.card.rods import sight_pages
 from pipeline.crew.card.strip_map import place
 from pipeline.crew.words import lint
 from pipeline.demo import truth
+from pipeline.design import alignment
 from pipeline.run import Stopwatch, run_day
 from tests.streets import curbed_sections
 
@@ -568,6 +569,25 @@ def test_the_missing_bank_of_the_demo_is_told(demo):
     # shots stand 10 m apart there: the bank is known to end between two rows, no closer
     assert hole.start - 10.0 <= chain(missing["station_from"]) <= hole.start
     assert hole.end <= chain(missing["station_to"]) <= hole.end + 10.0
+
+
+def test_every_reading_of_a_rod_is_the_designs_own_height_to_a_tenth_of_a_millimetre(demo):
+    """By the demo's own mathematics: the design at the rod, less the straight line between dots."""
+    work = publish_crew.crew_work(demo[0])
+    off = []
+    for sight in work.sights:
+        ends = sight.first, sight.second
+        first, second = (truth.elevation(x.station, x.offset, truth.CLAY) for x in ends)
+        a, b = ((x.easting, x.northing) for x in ends)
+        run = np.subtract(b, a)
+        for r in sight.readings:
+            place = alignment.point_at(work.corridor.alignment, r.station, r.offset)[:2]
+            from_first = np.subtract(place, a)
+            share = float(from_first @ run / (run @ run))
+            sighted = first + share * (second - first)
+            off.append(r.delta_m - (truth.elevation(r.station, r.offset, truth.CLAY) - sighted))
+    assert len(off) > 500
+    assert np.abs(off).max() < 1e-4
 
 
 def test_the_smallest_nose_is_printed_and_clear_is_withheld_on_a_sparse_survey(demo, pages):

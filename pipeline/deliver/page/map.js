@@ -384,13 +384,17 @@ function labelBeside(map, room, text, places, style) {
   label(map, room, text, left, top, style);
 }
 
-/** To the right of a mark of some size, to its left, above and under it. */
+/** To the right of a mark of some size, to its left, above and under it, and at its corners. */
 function beside(left, top, size) {
   return [
     [left + size + 4, top, "start"],
     [left - size - 4, top, "end"],
     [left, top - size - 11, "middle"],
     [left, top + size + 11, "middle"],
+    [left - size, top - size - 11, "end"],
+    [left + size, top + size + 11, "start"],
+    [left - size, top + size + 11, "end"],
+    [left + size, top - size - 11, "start"],
   ];
 }
 

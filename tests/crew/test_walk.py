@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.crew.walk import count_words, step_words, steps, walk, walking_order
+from pipeline.model import texts
 from pipeline.settings_crew import WalkRules
 
 
@@ -73,3 +74,36 @@ def test_two_people_walk_block_by_block():
 def test_count_and_distance_are_printed_for_the_page():
     assert count_words(16, 64) == "17/64"
     assert [step_words(x) for x in (10.04, np.nan)] == ["10.0", ""]
+
+
+def corner():
+    """A street north along x = 0, another east along y = 50 from its right side."""
+    rows = [("main", s, side * 5.0, side * 5.0, s) for s in (0.0, 20.0, 40.0) for side in (-1, 1)]
+    rows += [
+        ("side", s, side * 5.0, s, 50.0 - side * 5.0) for s in (10.0, 20.0) for side in (-1, 1)
+    ]
+    street, *columns = zip(*rows, strict=True)
+    return texts(list(street)), *(np.array(column) for column in columns)
+
+
+def test_from_the_main_street_the_walk_goes_on_to_the_nearest_leg():
+    street, station, offset, east, north = corner()
+    order = walking_order(station, offset, WalkRules(), (street, east, north))
+    walked = [(street[k], station[k], offset[k]) for k in order]
+
+    assert walked[:6] == [("main", s, -5.0) for s in (0.0, 20.0, 40.0)] + [
+        ("main", s, 5.0) for s in (40.0, 20.0, 0.0)
+    ]
+    # the right leg of the side street (y = 45) is nearer, then back along its left one
+    assert walked[6:] == [("side", 10.0, 5.0), ("side", 20.0, 5.0), ("side", 20.0, -5.0),
+                          ("side", 10.0, -5.0)]  # fmt: skip
+
+
+def test_two_people_walk_street_after_street_and_block_by_block():
+    street, station, offset, east, north = corner()
+    order = walking_order(station, offset, WalkRules(block_m=20.0), (street, east, north))
+    walked = [(street[k], station[k], offset[k]) for k in order]
+
+    assert [name for name, *_ in walked] == ["main"] * 6 + ["side"] * 4
+    assert [s for _, s, _ in walked[:6]] == [0.0, 0.0, 20.0, 20.0, 40.0, 40.0]
+    assert walked[6:8] == [("side", 10.0, -5.0), ("side", 10.0, 5.0)]

@@ -11,7 +11,7 @@ PIPELINE = Path(__file__).resolve().parent.parent / "pipeline"
 
 GROUND = {
     "errors", "units", "strict", "settings", "settings_crew", "settings_design",
-    "settings_earthwork", "settings_shots", "model", "offline",
+    "settings_earthwork", "settings_shots", "model", "offline", "compiled",
 }  # fmt: skip
 STAGES = {
     "ingest": set(),
@@ -41,6 +41,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "settings_shots",
     },
     "model": {"errors", "units"},
+    "compiled": {"kept"},
     **{stage: GROUND | others for stage, others in STAGES.items()},
     "demo": {"errors", "model"},
     "kept": set(),

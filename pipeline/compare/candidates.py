@@ -18,12 +18,15 @@ from pipeline.surface.cells import Grid, runs, touched
 
 GROUND_BLOCK = 1 << 17
 """Ground triangles that are spread over the grid together."""
+SAMPLE = 1 << 16
+"""Triangles of each surface, or up to twice as many, by which the grid is chosen."""
+MOST_CELLS = 1 << 22
 PAIR_BLOCK = 1 << 14
 """Pairs handed on together: their working arrays stay inside the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Cells:
+class CellLists:
     """Triangles by cell: those of occupied cell k are ``first[k]:first[k + 1]`` of ``triangle``."""
 
     key: Ints
@@ -53,14 +56,15 @@ def candidate_pairs(
     -----
     Memory goes with `GROUND_BLOCK` and with the design, not with the ground.
     """
-    ground_box, design_box = _boxes(ground), _boxes(design)
+    ground_box, design_box = boxes(ground), boxes(design)
     low, high = _common(ground_box, design_box)
     ground_rows = np.flatnonzero(_reaches(ground_box, low, high) & (_areas(ground) > smallest))
     design_rows = np.flatnonzero(_reaches(design_box, low, high) & (_areas(design) > smallest))
     if not (len(ground_rows) and len(design_rows)):
         return
-    grid = _lay_grid(ground[:, :, ground_rows], design[:, :, design_rows], low, high)
-    cells = _by_cell(design, design_rows, grid)
+    samples = ground[:, :, sampled(ground_rows)], design[:, :, sampled(design_rows)]
+    grid = lay_grid(samples, (len(ground_rows), len(design_rows)), low, high)
+    cells = by_cell(design, design_rows, grid)
     for begin in range(0, len(ground_rows), GROUND_BLOCK):
         block = ground_rows[begin : begin + GROUND_BLOCK]
         for g, d in _share_cell(ground, block, cells, grid):
@@ -72,7 +76,7 @@ def candidate_pairs(
                 yield first[at : at + PAIR_BLOCK], second[at : at + PAIR_BLOCK]
 
 
-def _boxes(corners: Floats) -> Floats:
+def boxes(corners: Floats) -> Floats:
     """(4, n): low easting, low northing, high easting, high northing."""
     return np.concatenate((corners.min(axis=1), corners.max(axis=1)))
 
@@ -103,8 +107,15 @@ def _boxes_meet(a: Floats, i: Ints, b: Floats, j: Ints) -> Bools:
     )
 
 
-def _lay_grid(ground: Floats, design: Floats, low: Floats, high: Floats) -> Grid:
-    """The cell size with the least expected work.
+def sampled(rows: Ints) -> Ints:
+    """Every so-manieth row: enough of them to choose a grid by."""
+    return rows[:: max(1, len(rows) // SAMPLE)]
+
+
+def lay_grid(
+    samples: tuple[Floats, Floats], of: tuple[int, int], low: Floats, high: Floats
+) -> Grid:
+    """The cell size with the least expected work, by samples of ground and design.
 
     A convex shape of area A and perimeter P touches A/c² + 2P/(πc) + 1 cells of
     side c on average over its place and direction (integral geometry: the mean
@@ -113,33 +124,36 @@ def _lay_grid(ground: Floats, design: Floats, low: Floats, high: Floats) -> Grid
     """
     reach = float(np.max(high - low))
     sizes = reach / np.geomspace(1.0, 1e5, 60)
-    area_g, cells_g = _expected_cells(ground, sizes)
-    area_d, cells_d = _expected_cells(design, sizes)
+    area_g, cells_g = _expected_cells(samples[0], of[0], sizes)
+    area_d, cells_d = _expected_cells(samples[1], of[1], sizes)
     spread = max(area_g, area_d, 1e-300)
     work = 2.0 * (cells_g + cells_d) + cells_g * cells_d * sizes**2 / spread
-    cell = float(sizes[int(np.argmin(work))])
+    few = np.prod(np.floor((high - low)[:, None] / sizes) + 1, axis=0) <= MOST_CELLS
+    cell = float(sizes[int(np.argmin(np.where(few, work, np.inf)))])
     columns, rows = (int(n) for n in np.floor((high - low) / cell) + 1)
     return Grid((float(low[0]), float(low[1])), cell, columns, rows)
 
 
-def _expected_cells(corners: Floats, sizes: Floats) -> tuple[float, Floats]:
-    """Total area, and the cells that all triangles touch for each cell size."""
+def _expected_cells(corners: Floats, of: int, sizes: Floats) -> tuple[float, Floats]:
+    """Total area, and the cells that `of` such triangles touch for each cell size."""
     edge = np.roll(corners, -1, axis=1) - corners
-    perimeter = float(np.hypot(edge[0], edge[1]).sum())
-    area = float(_areas(corners).sum())
-    return area, area / sizes**2 + 2 * perimeter / (np.pi * sizes) + corners.shape[2]
+    every = of / corners.shape[2]
+    perimeter = every * float(np.hypot(edge[0], edge[1]).sum())
+    area = every * float(_areas(corners).sum())
+    return area, area / sizes**2 + 2 * perimeter / (np.pi * sizes) + of
 
 
-def _by_cell(corners: Floats, rows: Ints, grid: Grid) -> _Cells:
+def by_cell(corners: Floats, rows: Ints, grid: Grid) -> CellLists:
+    """The triangles `rows`, listed by the cells that they touch."""
     owner, key = touched(corners[:, :, rows], grid)
     order = np.argsort(key, kind="stable")
     key = key[order]
     new = np.flatnonzero(np.concatenate(([True], key[1:] != key[:-1])))
-    return _Cells(key[new], np.append(new, len(key)), rows[owner[order]])
+    return CellLists(key[new], np.append(new, len(key)), rows[owner[order]])
 
 
 def _share_cell(
-    ground: Floats, block: Ints, cells: _Cells, grid: Grid
+    ground: Floats, block: Ints, cells: CellLists, grid: Grid
 ) -> Iterator[tuple[Ints, Ints]]:
     """Pairs of a block of ground triangles with the design of the same cells, with repeats."""
     owner, key = touched(ground[:, :, block], grid)

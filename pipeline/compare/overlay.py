@@ -12,6 +12,7 @@ from typing import TypeAlias
 
 import numpy as np
 
+from pipeline import compiled
 from pipeline.compare.candidates import candidate_pairs
 from pipeline.compare.pieces import clip, fan, starts, take, triangle_areas
 from pipeline.model import Bools, Floats, Ints, Overlay, Surface
@@ -21,6 +22,9 @@ SLIVER_M2 = 1e-12
 """A piece below this area (a square micrometre) is rounding along a shared edge and left out."""
 SAME_HEIGHT_M = 1e-9
 """Heights this close are the same height: float64 cannot tell them apart on a job grid."""
+
+BREAK_EVEN = 150_000
+"""From so many triangles of both on the compiled form is through sooner [measured]."""
 
 _Part: TypeAlias = tuple[Floats, Ints, Ints, Ints]
 """Rows x, y, cut of the corners; corners of each piece; ground and design triangle."""
@@ -70,6 +74,8 @@ def overlay(ground: Surface, design: Surface) -> Overlay:
     pyramid and cone.
     """
     origin = _common_origin(ground, design)
+    if compiled.worth(len(ground.triangles) + len(design.triangles), BREAK_EVEN):
+        return _by_kernel(ground, design, origin)
     above, below = _corners(ground, origin), _corners(design, origin)
     pairs = candidate_pairs(above[:2], below[:2], smallest=SLIVER_M2)
     parts = [_pieces(above, below, g, d) for g, d in pairs]
@@ -87,6 +93,20 @@ def overlay(ground: Surface, design: Surface) -> Overlay:
         ground_triangle=of_ground,
         design_triangle=of_design,
     )
+
+
+def _by_kernel(ground: Surface, design: Surface, origin: Floats) -> Overlay:
+    """The same by the compiled loops of `overlay_kernel`."""
+    from pipeline.compare import overlay_kernel
+
+    faces = []
+    for surface in (ground, design):
+        shift = surface.origin - origin
+        made = overlay_kernel.faces(surface.x + shift[0], surface.y + shift[1], surface)
+        _refuse_clockwise(surface, *overlay_kernel.reach(made)[4:][::-1])
+        faces.append(made)
+    columns = overlay_kernel.pieces(*faces)
+    return Overlay(origin, *columns)
 
 
 def _common_origin(ground: Surface, design: Surface) -> Floats:
@@ -107,12 +127,18 @@ def _corners(surface: Surface, origin: Floats) -> Floats:
     """x, y, z of the three corners of every triangle about `origin`, shape (3, 3, n)."""
     shift = surface.origin - origin
     points = np.stack((surface.x + shift[0], surface.y + shift[1], surface.z))
-    corners = np.ascontiguousarray(points[:, surface.triangles.T])
-    twice = _line_values(corners, corners[:, 2:])[0, 0]
-    if (twice < -2 * SLIVER_M2).any():
+    corners = np.take(points, surface.triangles.T, axis=1)
+    x, y, _ = corners
+    twice = (x[1] - x[0]) * (y[2] - y[0]) - (y[1] - y[0]) * (x[2] - x[0])
+    if len(twice):
         which = int(np.argmin(twice))
-        raise ValueError(f"triangle {which} of surface {surface.name!r} runs clockwise")
+        _refuse_clockwise(surface, which, float(twice[which]))
     return corners
+
+
+def _refuse_clockwise(surface: Surface, which: int, twice_area: float) -> None:
+    if twice_area < -2 * SLIVER_M2:
+        raise ValueError(f"triangle {which} of surface {surface.name!r} runs clockwise")
 
 
 def _line_values(of: Floats, at: Floats) -> Floats:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline import compiled
 from pipeline.compare.pieces import fan, triangle_areas
 from pipeline.errors import SurfaceError
 from pipeline.model import Floats, Overlay, Quantity, Surface
@@ -19,6 +20,8 @@ from pipeline.model.arrays import lock_fields
 
 PIECE_BLOCK = 1 << 16
 """Pieces that are split together; memory goes with this, not with the overlay."""
+BREAK_EVEN = 1_000_000
+"""From so many pieces on the compiled form is through sooner [measured]."""
 COVERED_TWICE = 1e-6
 """Compared area above the design's own by more than this share is triangles lying on others."""
 
@@ -72,7 +75,11 @@ def parts(overlay: Overlay) -> Parts:
     REF-TIN-3 of ``shared/references.toml``; prism, wedge, pyramid and cone.
     """
     pieces = len(overlay.ground_triangle)
-    out = np.zeros((5, pieces))
+    if compiled.worth(pieces, BREAK_EVEN):
+        from pipeline.compare import parts_kernel
+
+        return Parts(*parts_kernel.parts(overlay))
+    out = [np.zeros(pieces) for _ in range(5)]
     for begin in range(0, pieces, PIECE_BLOCK):
         start = overlay.start[begin : begin + PIECE_BLOCK + 1]
         corners = slice(int(start[0]), int(start[-1]))
@@ -81,13 +88,16 @@ def parts(overlay: Overlay) -> Parts:
         split = _split(overlay.cut[corners][triangles.T], np.abs(areas))
         for row, values in zip(out, split, strict=True):
             row[begin : begin + len(start) - 1] = np.bincount(owner, values, len(start) - 1)
+    for row in out:
+        row.setflags(write=False)
     return Parts(*out)
 
 
 def _split(corner: Floats, area: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Volumes and areas of triangles above and below zero; `corner` is (3, n)."""
     above, below = (corner > 0).sum(axis=0), (corner < 0).sum(axis=0)
-    volume = area * corner.sum(axis=0) / 3
+    # spelt out: the order in which a reduction adds is numpy's own affair
+    volume = area * (corner[0] + corner[1] + corner[2]) / 3
     cut, fill = np.where(below == 0, volume, 0.0), np.where(above == 0, -volume, 0.0)
     cut_area = np.where((below == 0) & (above > 0), area, 0.0)
     fill_area = np.where((above == 0) & (below > 0), area, 0.0)

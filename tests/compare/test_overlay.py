@@ -11,6 +11,9 @@ from pipeline.compare import candidates
 from pipeline.compare.overlay import overlay
 from pipeline.compare.quantities import plan_area, volumes_per_piece
 from pipeline.model import Surface
+from tests.forms import both_forms
+
+form = both_forms("pipeline.compare.overlay.BREAK_EVEN")
 
 
 def volumes(found):

@@ -17,6 +17,9 @@ from pipeline.compare.quantities import (
 )
 from pipeline.errors import SurfaceError
 from pipeline.model import Overlay
+from tests.forms import both_forms
+
+form = both_forms("pipeline.compare.overlay.BREAK_EVEN", "pipeline.compare.quantities.BREAK_EVEN")
 
 CUBIC_FEET_PER_YARD = 27.0
 

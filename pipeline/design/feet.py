@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.design.chunks import Sides, chunks
 from pipeline.design.pieces import (
     SAME_FOOT_M,
     SLACK_M,
@@ -26,7 +27,6 @@ from pipeline.model import Alignment, Bools, Feet, Floats, Ints
 
 REACH_M = 50.0
 """Half the width of any street with room to spare [assumed; common practice, no source]."""
-_CHUNK = 32768
 
 
 def locate(
@@ -74,9 +74,12 @@ def locate(
     x, y = _near_zero(alignment, easting, northing)
     pieces = cut(alignment)
     nearest = _Nearest.of(len(x))
-    for first in range(0, len(x), _CHUNK):
-        part = slice(first, first + _CHUNK)
-        nearest.part(part).search(pieces, (x[part], y[part]), reach)
+    sides = Sides(pieces)
+    for part in chunks(x, y):
+        points = x[part], y[part]
+        found = _Nearest.of(len(points[0]))
+        found.search(pieces, points, reach, sides.matter(points))
+        nearest.put(part, found)
     return Feet(nearest.station, nearest.offset, nearest.feet, nearest.beyond)
 
 
@@ -162,28 +165,33 @@ class _Nearest:
             corner=np.zeros(n, dtype=bool),
         )
 
-    def part(self, rows: slice) -> _Nearest:
-        """Views of some rows: what is found for them is found here."""
-        return _Nearest(*(getattr(self, name)[rows] for name in self.__slots__))
+    def put(self, rows: Ints | slice, found: _Nearest) -> None:
+        """What was found for some rows."""
+        for name in ("station", "offset", "feet", "beyond"):
+            getattr(self, name)[rows] = getattr(found, name)
 
-    def search(self, pieces: list[Piece], points: Points, reach: float) -> None:
-        """Look at every piece, every corner and both ends."""
-        deep: list[Ints] = []
-        past_before = np.empty(0)
-        for number, (piece, planes) in enumerate(_half_planes(pieces, points)):
-            ahead, past = planes
-            for group in feet_on(piece, points, planes):
+    def search(self, pieces: list[Piece], points: Points, reach: float, matter: Bools) -> None:
+        """Look at every piece that matters, every corner and both ends."""
+        deep: list[tuple[int, Piece, Ints]] = []
+        looked = [number for number in range(len(pieces)) if matter[number]]
+        past_before, before = np.empty(0), -2
+        for number in looked:
+            piece, joined = pieces[number], before == number - 1
+            ahead = past_before if piece.smooth and joined else piece.start.ahead(*points)
+            past = piece.end.ahead(*points)
+            for group in feet_on(piece, points, (ahead, past)):
                 self.take_feet(number, piece, group, reach)
-            deep.append(maybe_twice(piece, points, planes))
+            deep.append((number, piece, maybe_twice(piece, points, (ahead, past))))
             if number == 0:
                 self.take_end(piece.start, piece.station, points, ahead < -SLACK_M)
-            elif not piece.smooth:
+            elif joined and not piece.smooth:
                 corner = np.flatnonzero((past_before > 0.0) & (ahead < 0.0))
                 self.take_corner((pieces[number - 1].end, piece), points, corner, reach)
-            past_before = past
-        last = pieces[-1]
-        self.take_end(last.end, last.station + last.length, points, past_before > SLACK_M)
-        for number, (piece, rows) in enumerate(zip(pieces, deep, strict=True)):
+            past_before, before = past, number
+        if before == len(pieces) - 1:
+            last = pieces[-1]
+            self.take_end(last.end, last.station + last.length, points, past_before > SLACK_M)
+        for number, piece, rows in deep:
             for group in searched(piece, points, self.worth(piece, points, rows, reach)):
                 self.take_feet(number, piece, group, reach)
         uncounted = (np.abs(self.offset) > reach) & ~self.corner

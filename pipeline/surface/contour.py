@@ -8,8 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline import compiled
 from pipeline.model import Floats, Ints
 from pipeline.model.arrays import lock_fields
+
+BREAK_EVEN = 2_000_000
+"""From so many triangles on the compiled form is through sooner [measured]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,13 +116,19 @@ def isolines(
     values = np.unique(np.asarray(levels, dtype=np.float64))
     if not np.isfinite(values).all():
         raise ValueError("a level to draw is not finite")
-    tri = np.asarray(triangles, dtype=np.int64).reshape(-1, 3)
     beyond = None if neighbours is None else np.asarray(neighbours).reshape(-1, 3)
-    pieces = _pieces((px, py), _ranks(height, values), tri, beyond)
+    tri = np.asarray(triangles).reshape(-1, 3)
+    if compiled.worth(len(tri), BREAK_EVEN):
+        from pipeline.surface import contour_kernel
+
+        levels_below = values, ranks(height, values)
+        return Isolines(*contour_kernel.lines((px, py, height), levels_below, tri, beyond))
+    tri = tri.astype(np.int64, copy=False)
+    pieces = _pieces((px, py), ranks(height, values), tri, beyond)
     return _drawn((px, py, height), values, pieces, *_chained(pieces))
 
 
-def _ranks(height: Floats, values: Floats) -> Ints:
+def ranks(height: Floats, values: Floats) -> Ints:
     """Number of levels below each vertex; -1 where it has no height."""
     below = np.searchsorted(values, height)
     below[np.isnan(height)] = -1
@@ -146,17 +156,17 @@ def _pieces(xy: tuple[Floats, Floats], below: Ints, tri: Ints, beyond: Ints | No
     a, b, c = tri[some].T
     turned = (x[b] - x[a]) * (y[c] - y[a]) < (y[b] - y[a]) * (x[c] - x[a])
     enters, leaves = np.where(np.repeat(turned, count[some]), (leaves, enters), (enters, leaves))
-    across = _across(tri, some, beyond)[t, leaves]
+    over = across(tri, some, beyond)[t, leaves]
     # a neighbour's pieces are numbered on from its lowest level
-    goes_on = (across >= 0) & (low[across] <= level) & (level < low[across] + count[across])
-    following = np.where(goes_on, begin[across] + level - low[across], -1)
+    goes_on = (over >= 0) & (low[over] <= level) & (level < low[over] + count[over])
+    following = np.where(goes_on, begin[over] + level - low[over], -1)
     into, out = _edge(corner, enters), _edge(corner, leaves)
     # a triangle that lies over its neighbour runs against it: the line ends there
     following[(into[following] != out).any(axis=1)] = -1
     return _Pieces(level, into, out, following)
 
 
-def _across(tri: Ints, some: Ints, beyond: Ints | None) -> Ints:
+def across(tri: Ints, some: Ints, beyond: Ints | None) -> Ints:
     """Triangle across each edge of the triangles `some`, -1 for none, shape (m, 3)."""
     if beyond is not None:
         return beyond
@@ -168,10 +178,10 @@ def _across(tri: Ints, some: Ints, beyond: Ints | None) -> Ints:
     pair = np.flatnonzero(key[order[1:]] == key[order[:-1]])
     pair = pair[np.r_[True, np.diff(pair) > 1][: len(pair)]]
     p, q = order[pair], order[pair + 1]
-    across = np.full(key.shape, -1, dtype=np.int64)
-    across[p], across[q] = some[q // 3], some[p // 3]
+    over = np.full(key.shape, -1, dtype=np.int64)
+    over[p], over[q] = some[q // 3], some[p // 3]
     found = np.full(tri.shape, -1, dtype=np.int64)
-    found[some] = across.reshape(-1, 3)
+    found[some] = over.reshape(-1, 3)
     return found
 
 

@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline import compiled
 from pipeline.model import Bools, Floats, Indices, Ints, Surface
 from pipeline.surface.cells import cells_of
 
 ON_EDGE_M = 1e-9
 """A point this close to an edge lies on it: half a step of float64 at N 8 000 000."""
 
+BREAK_EVEN = 500_000
+"""From so many points on the compiled form is through sooner [measured]."""
+
 _Boxes: TypeAlias = tuple[Floats, Floats, Floats, Floats]
 
-_STRIP = 2.0  # height of a strip in mean triangle heights: fewer strips, more to try in each
-_MOST_STRIPS = 1 << 20
+# a cell in mean heights and widths of a triangle: the larger, the more to try in each
+_ROW, _COLUMN = 2.0, 0.5
+_MOST_ROWS, _CELLS_A_POINT = 1 << 20, 4
 _FEW, _FEW_TRIANGLES = 16, 50_000
 _BATCH = 1 << 17  # pairs tried at a time: the arrays of one batch stay in the cache
 
@@ -27,7 +33,8 @@ def find(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> Indices:
     """The triangle that each point lies in; -1 outside the surface and in its holes.
 
     A point on an edge or a vertex belongs to the triangle with the lowest
-    number of those that share it. Within 1e-9 m of an edge is on it.
+    number of those that share it. Within 1e-9 m of an edge, and of the triangle's
+    extent east and north, is on it.
 
     Parameters
     ----------
@@ -69,23 +76,29 @@ def interpolate(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> Fl
     Exact at a vertex. On an edge both triangles give the same height to the
     rounding of float64.
     """
-    qx, qy = _near(surface, easting, northing)
-    found = _found(surface, (qx, qy))
-    elevation = np.full(len(qx), np.nan)
+    points = _near(surface, easting, northing)
+    found = _found(surface, points)
+    if compiled.worth(len(found), BREAK_EVEN):
+        from pipeline.surface import locate_kernel
+
+        return locate_kernel.heights(surface, points, found)
+    elevation = np.full(len(found), np.nan)
     here = np.flatnonzero(found >= 0)
-    corner = surface.triangles[found[here]]
-    x = surface.x[corner] - qx[here, None]
-    y = surface.y[corner] - qy[here, None]
+    corner = np.ascontiguousarray(surface.triangles[found[here]].T, dtype=np.intp)
+    x = [surface.x[k] - points[0][here] for k in corner]
+    y = [surface.y[k] - points[1][here] for k in corner]
+    z0, z1, z2 = (surface.z[k] for k in corner)
     # weight of a corner: the area between the point and the edge opposite
-    weight = np.roll(x, -1, axis=1) * np.roll(y, -2, axis=1)
-    weight -= np.roll(y, -1, axis=1) * np.roll(x, -2, axis=1)
-    z = surface.z[corner]
+    w0, w1, w2 = (x[k - 2] * y[k - 1] - y[k - 2] * x[k - 1] for k in range(3))
     # counted from the nearest corner: at a vertex nothing is added to its own height
-    base = np.take_along_axis(z, weight.argmax(axis=1)[:, None], axis=1)[:, 0]
-    total = weight.sum(axis=1)
+    base = np.where((w0 >= w1) & (w0 >= w2), z0, np.where(w1 >= w2, z1, z2))
+    total = w0 + w1 + w2
     # nothing to divide by where a triangle is as thin as float64 can tell
-    share = np.divide(weight, total[:, None], out=np.zeros_like(weight), where=total[:, None] > 0)
-    elevation[here] = base + (share * (z - base[:, None])).sum(axis=1)
+    for weight in (w0, w1, w2):
+        np.divide(weight, total, out=weight, where=total > 0)
+        weight[total <= 0] = 0.0
+    rise = w0 * (z0 - base) + w1 * (z1 - base)
+    elevation[here] = base + (rise + w2 * (z2 - base))
     return elevation
 
 
@@ -143,11 +156,20 @@ def _near(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> tuple[Fl
 
 def _found(surface: Surface, points: tuple[Floats, Floats]) -> Indices:
     """`locate`, or for few points in many triangles the same from the surface's own cells."""
+    if compiled.worth(len(points[0]), BREAK_EVEN):
+        from pipeline.surface import locate_kernel
+
+        return locate_kernel.find(surface, points)
     few = len(points[0]) * _FEW < len(surface.triangles) > _FEW_TRIANGLES
     if not few:
         return locate(surface.x, surface.y, surface.triangles, points)
     best = np.full(len(points[0]), len(surface.triangles), dtype=np.int32)
     t, q = cells_of(surface).near(*points)
+    boxed = np.ones(len(t), dtype=np.bool_)
+    for column, at in ((surface.x, points[0]), (surface.y, points[1])):
+        ends = column[surface.triangles[t]]
+        boxed &= (at[q] >= ends.min(axis=1) - ON_EDGE_M) & (at[q] <= ends.max(axis=1) + ON_EDGE_M)
+    t, q = t[boxed], q[boxed]
     inside = _inside((surface.x, surface.y), surface.triangles[t], points[0][q], points[1][q])
     np.minimum.at(best, q[inside], t[inside].astype(np.int32))
     return np.where(best < len(surface.triangles), best, np.int32(-1))
@@ -167,12 +189,12 @@ def locate(x: Floats, y: Floats, triangles: Indices, points: tuple[Floats, Float
 
     Notes
     -----
-    The plane is cut into strips along x, and the points are sorted by strip and
-    along each. The points that may lie in a triangle are then, in every strip
-    it reaches, those in one run between its least and greatest x. Each of these
-    pairs is tried by the signs of three areas. On average a triangle reaches
-    one and a half strips whatever the mixture of sizes, since the strips follow
-    from the mean triangle height.
+    The points are sorted by the cells of a grid. The points that may lie in a
+    triangle are then, in every row of cells it reaches, one run between its
+    least and greatest x. Each of these pairs that lies in the triangle's box is
+    tried by the signs of three areas. On average a triangle reaches one and a
+    half rows whatever the mixture of sizes, since their height follows from the
+    mean triangle height.
     """
     qx, qy = points
     result = np.full(len(qx), -1, dtype=np.int32)
@@ -185,10 +207,10 @@ def locate(x: Floats, y: Floats, triangles: Indices, points: tuple[Floats, Float
     if len(rows):
         order, runs = _runs(boxes, qx[rows], qy[rows])
         order = rows[order]
+        px, py = qx[order], qy[order]
         best = np.full(len(order), len(triangles), dtype=np.int32)
-        for t, q in _pairs(qy[order], boxes, runs):
-            row = order[q]
-            inside = _inside((x, y), triangles[t], qx[row], qy[row])
+        for t, q in _pairs((px, py), boxes, runs):
+            inside = _inside((x, y), triangles[t], px[q], py[q])
             np.minimum.at(best, q[inside], t[inside].astype(np.int32))
         result[order] = np.where(best < len(triangles), best, -1)
     return result
@@ -196,52 +218,78 @@ def locate(x: Floats, y: Floats, triangles: Indices, points: tuple[Floats, Float
 
 def _boxes(x: Floats, y: Floats, triangles: Indices) -> _Boxes:
     """Least and greatest x, least and greatest y of each triangle, a tolerance wider."""
-    a, b, c = triangles.T
-    xa, xb, xc, ya, yb, yc = x[a], x[b], x[c], y[a], y[b], y[c]
-    return (
-        np.minimum(np.minimum(xa, xb), xc) - ON_EDGE_M,
-        np.maximum(np.maximum(xa, xb), xc) + ON_EDGE_M,
-        np.minimum(np.minimum(ya, yb), yc) - ON_EDGE_M,
-        np.maximum(np.maximum(ya, yb), yc) + ON_EDGE_M,
-    )
+    a, b, c = np.ascontiguousarray(triangles.T, dtype=np.intp)
+    found = []
+    for column in (x, y):
+        one, two, three = column[a], column[b], column[c]
+        found.append(np.minimum(np.minimum(one, two), three) - ON_EDGE_M)
+        found.append(np.maximum(np.maximum(one, two), three) + ON_EDGE_M)
+    return found[0], found[1], found[2], found[3]
 
 
 def _runs(boxes: _Boxes, qx: Floats, qy: Floats) -> tuple[Ints, tuple[Ints, Ints, Ints]]:
-    """Order of the points by strip, and the runs of them to be tried: triangle, start, end."""
+    """Order of the points by cell, and the runs of them to be tried: triangle, start, end."""
     west, east, south, north = boxes
-    bottom, left = south.min(), west.min()
-    height = _STRIP * float((north - south).mean())
-    height = max(height, float(north.max() - bottom) / _MOST_STRIPS)
-    width = float(east.max() - left) * 1.01
-    key = np.floor((qy - bottom) / height) * width + (qx - left)
+    grid = _Rows.over(boxes, qx, qy)
+    key = grid.row(qy) * grid.columns + grid.column(qx)
     order = np.argsort(key)
-    key = key[order]
-    first = np.floor((south - bottom) / height)
-    more = (np.floor((north - bottom) / height) - first).astype(np.int64)
-    low, high = first * width + (west - left), first * width + (east - left)
-    tried = np.arange(len(west))
-    triangle, lows, highs = [tried], [low], [high]
-    reach = np.flatnonzero(more)
-    up = 1
+    first = np.zeros(grid.rows * grid.columns + 1, dtype=np.int64)
+    np.cumsum(np.bincount(key, minlength=len(first) - 1), out=first[1:])
+    reach = np.flatnonzero(
+        (east >= grid.left) & (west <= qx.max()) & (north >= grid.bottom) & (south <= qy.max())
+    )
+    low = grid.row(south[reach])
+    more = grid.row(north[reach]) - low
+    begin, end = (low * grid.columns + grid.column(side[reach]) for side in (west, east))
+    none = np.empty(0, dtype=np.int64)
+    triangle, starts, ends, up = [none], [none], [none], 0
     while len(reach):
-        triangle.append(reach)
-        lows.append(low[reach] + up * width)
-        highs.append(high[reach] + up * width)
-        reach = reach[more[reach] > up]
+        start, stop = first[begin + up * grid.columns], first[end + up * grid.columns + 1]
+        some = np.flatnonzero(stop > start)
+        triangle.append(reach[some])
+        starts.append(start[some])
+        ends.append(stop[some])
+        on = np.flatnonzero(more > up)
+        reach, more, begin, end = reach[on], more[on], begin[on], end[on]
         up += 1
-    low, high, tried = np.concatenate(lows), np.concatenate(highs), np.concatenate(triangle)
-    by = np.argsort(low)  # then the searches run through the points once, in order
-    # a key is rounded; what is tried in vain for it costs nothing but time
-    slack = 4.0 * float(np.spacing(high.max()))
-    start = np.searchsorted(key, low[by] - slack)
-    end = np.searchsorted(key, high[by] + slack, side="right")
-    some = np.flatnonzero(end > start)
-    return order, (tried[by][some], start[some], end[some])
+    return order, (np.concatenate(triangle), np.concatenate(starts), np.concatenate(ends))
 
 
-def _pairs(qy: Floats, boxes: _Boxes, runs: tuple[Ints, Ints, Ints]) -> Iterator[tuple[Ints, Ints]]:
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Rows of cells over the points; what lies beyond counts to the outermost."""
+
+    left: float
+    bottom: float
+    width: float
+    height: float
+    columns: int
+    rows: int
+
+    @classmethod
+    def over(cls, boxes: _Boxes, qx: Floats, qy: Floats) -> _Rows:
+        """Cells that suit the triangles, and no more of them than the points need."""
+        west, east, south, north = boxes
+        left, bottom = float(qx.min()), float(qy.min())
+        across, up = float(qx.max()) - left, float(qy.max()) - bottom
+        rows = min(int(up / (_ROW * float((north - south).mean()))), _MOST_ROWS) + 1
+        most = max(1, _CELLS_A_POINT * len(qx) // rows)
+        columns = min(int(across / (_COLUMN * float((east - west).mean()))), most) + 1
+        width, height = max(across / columns, 1e-3), max(up / rows, 1e-3)
+        return cls(left, bottom, width, height, columns, rows)
+
+    def column(self, x: Floats) -> Ints:
+        return np.clip((x - self.left) / self.width, 0, self.columns - 1).astype(np.int64)
+
+    def row(self, y: Floats) -> Ints:
+        return np.clip((y - self.bottom) / self.height, 0, self.rows - 1).astype(np.int64)
+
+
+def _pairs(
+    points: tuple[Floats, Floats], boxes: _Boxes, runs: tuple[Ints, Ints, Ints]
+) -> Iterator[tuple[Ints, Ints]]:
     """Triangles and the points that lie in their boxes, so many at a time."""
-    south, north = boxes[2:]
+    west, east, south, north = boxes
     triangle, start, end = runs
     count = end - start
     upto = np.cumsum(count)
@@ -250,8 +298,9 @@ def _pairs(qy: Floats, boxes: _Boxes, runs: tuple[Ints, Ints, Ints]) -> Iterator
         t = np.repeat(triangle[i:j], count[i:j])
         begin = np.cumsum(count[i:j]) - count[i:j]
         q = np.arange(len(t)) + np.repeat(start[i:j] - begin, count[i:j])
-        level = (qy[q] >= south[t]) & (qy[q] <= north[t])
-        yield t[level], q[level]
+        x, y = points[0][q], points[1][q]
+        boxed = np.flatnonzero((x >= west[t]) & (x <= east[t]) & (y >= south[t]) & (y <= north[t]))
+        yield t[boxed], q[boxed]
 
 
 def _inside(xy: tuple[Floats, Floats], corners: Indices, qx: Floats, qy: Floats) -> Bools:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point
 
 from pipeline.design import alignment as line
+from pipeline.design import chunks
 from pipeline.model import AlignmentRows, ElementRow
 
 KINDS = {
@@ -286,6 +287,32 @@ def test_the_published_road_places_its_points_at_large_coordinates(open_road_row
     np.testing.assert_allclose(feet.station, s, rtol=0, atol=1e-6)
     np.testing.assert_allclose(feet.offset, o, rtol=0, atol=1e-6)
     assert np.median(np.abs(feet.station - s)) < 1e-8
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    parts=elements,
+    bends=st.lists(st.floats(-2.5, 2.5), min_size=1, max_size=4),
+    seed=st.integers(0, 10**6),
+)
+def test_a_piece_that_is_passed_over_for_a_chunk_would_have_changed_nothing(parts, bends, seed):
+    """Chunks of 20 points that lie together, against every point on every piece."""
+    rng = np.random.default_rng(seed)
+    for alignment in (chain(parts), by_hand(0.0, bends, [20.0] * (len(bends) + 1))):
+        ends = alignment.easting, alignment.northing
+        at = [rng.uniform(v.min() - 60.0, v.max() + 60.0, 400) for v in ends]
+        at[0][7] = np.nan
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(chunks, "CHUNK", 20)
+            few = line.locate(alignment, *at)
+            patch.setattr(chunks.Sides, "matter", lambda self, points: self.front == self.front)
+            patch.setattr(chunks, "CHUNK", 1000)
+            every = line.locate(alignment, *at)
+        # a search ends when the last of its chunk is there, so the last digits may differ
+        np.testing.assert_allclose(few.station, every.station, rtol=0, atol=1e-9)
+        np.testing.assert_allclose(few.offset, every.offset, rtol=0, atol=1e-9)
+        assert few.feet.tolist() == every.feet.tolist()
+        assert few.beyond.tolist() == every.beyond.tolist()
 
 
 def test_a_million_points_at_once(record_property):

@@ -15,6 +15,9 @@ from pipeline.model import NO_LINES, make_shots
 from pipeline.settings import SurfaceRules
 from pipeline.surface.contour import isolines
 from pipeline.surface.tin import build
+from tests.forms import both_forms
+
+form = both_forms("pipeline.surface.contour.BREAK_EVEN")
 
 WHOLE = SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=1e6)
 
@@ -256,3 +259,24 @@ def test_a_level_that_is_no_number_is_refused():
 
     with pytest.raises(ValueError, match="a level to draw is not finite"):
         isolines(x, y, z, faces, [1.0, np.nan])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10**6), st.integers(4, 60), st.booleans())
+def test_both_forms_give_the_same_bits(form, seed, n, even):
+    """Any triangles, some over others or in the other sense, heights on levels and missing."""
+    if form == "numpy":
+        return
+    rng = np.random.default_rng(seed)
+    x, y, z = *rng.uniform(0, 5, (2, n)), rng.normal(0, 0.3, n)
+    z = np.round(z, 1) if even else np.where(rng.random(n) < 0.1, np.nan, z)
+    triangles = rng.integers(0, n, (2 * n, 3))
+    a, b, c = triangles.T
+    triangles = triangles[(a != b) & (b != c) & (c != a)]
+    levels = np.arange(-5, 6) * 0.1
+    with pytest.MonkeyPatch.context() as patch:
+        made = isolines(x, y, z, triangles, levels)
+        patch.setattr("pipeline.surface.contour.BREAK_EVEN", 1 << 62)
+        plain = isolines(x, y, z, triangles, levels)
+    for name in ("level", "x", "y", "start"):
+        assert getattr(made, name).tobytes() == getattr(plain, name).tobytes(), name

@@ -13,6 +13,9 @@ from pipeline.model import NO_LINES, Mesh, Surface, make_shots
 from pipeline.settings import SurfaceRules
 from pipeline.surface.locate import find, gradient, interpolate, slope
 from pipeline.surface.tin import build, from_mesh
+from tests.forms import both_forms
+
+form = both_forms("pipeline.surface.locate.BREAK_EVEN")
 
 WHOLE = SurfaceRules(same_place_m=0, row_wander_m=0, max_edge_m=1e6)
 STREET = (500_000.0, 6_000_000.0)
@@ -228,3 +231,47 @@ def test_many_points_are_found_in_batches(monkeypatch):
     monkeypatch.setattr("pipeline.surface.locate._BATCH", 97)
 
     np.testing.assert_array_equal(find(surface, east, north), at_once)
+
+
+def test_points_between_two_parts_lie_in_neither():
+    """Within the reach of the whole, and no triangle anywhere near."""
+    x, y = np.array([0.0, 1, 0, 90, 91, 90]), np.array([0.0, 0, 1, 90, 90, 91])
+    corner = np.array([[0, 1, 2], [3, 4, 5]])
+    none = np.full(corner.shape, -1)
+    parts = Surface("two", [0, 0], x, y, x * 0, corner, none, none == 0, range(6))
+
+    assert find(parts, [40.0, 41.0, 42.0], [40.0, 41.0, 42.0]).tolist() == [-1, -1, -1]
+    assert find(parts, [40.0], [40.0]).tolist() == [-1]
+    assert np.isnan(interpolate(parts, [40.0, 41.0], [40.0, 41.0])).all()
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.integers(0, 10**6), st.integers(4, 60), st.sampled_from([0, 1, 10]))
+def test_both_forms_give_the_same_bits(form, seed, n, lattice):
+    """Free triangles that lie over one another, and those of a lattice; points on corners, on
+    edges, a hair beside them, outside and missing."""
+    if form == "numpy":
+        return
+    rng = np.random.default_rng(seed)
+    x, y = rng.uniform(0, 5, (2, n))
+    if lattice:
+        x, y = np.round(x * lattice) / lattice, np.round(y * lattice) / lattice
+    corner = rng.integers(0, n, (3 * n, 3))
+    a, b, c = corner.T
+    twice = (x[b] - x[a]) * (y[c] - y[a]) - (y[b] - y[a]) * (x[c] - x[a])
+    corner = np.where((twice < 0)[:, None], corner[:, ::-1], corner)[twice != 0]
+    if not len(corner):
+        return
+    none = np.full(corner.shape, -1)
+    surface = Surface("any", [0, 0], x, y, rng.normal(9, 1, n), corner, none, none == 0, range(n))
+    share = rng.uniform(0, 1, 50)
+    ends = corner[rng.integers(0, len(corner), 50)].T
+    at = [
+        np.concatenate([v, v[ends[0]] + share * (v[ends[1]] - v[ends[0]]), v + hair, [np.nan, 99]])
+        for v, hair in ((x, rng.uniform(-2e-9, 2e-9, n)), (y, rng.uniform(-2e-9, 2e-9, n)))
+    ]
+    with pytest.MonkeyPatch.context() as patch:
+        made = [find(surface, *at), interpolate(surface, *at)]
+        patch.setattr("pipeline.surface.locate.BREAK_EVEN", 1 << 62)
+        plain = [find(surface, *at), interpolate(surface, *at)]
+    assert [v.tobytes() for v in made] == [v.tobytes() for v in plain]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import importlib.util
 import os
+import threading
 from collections.abc import Callable
 from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
@@ -18,6 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.kept.machine import clear, machine_folder, seal
+
+_FURTHER = 20
+_loaded = threading.Event()
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -32,14 +36,16 @@ def worth(amount: int, break_even: int) -> bool:
     amount : int
         How much there is to do.
     break_even : int
-        From how much on the gain is more than what loading costs: 0.5 s once a process.
+        From how much on the gain is more than what the first kernel of a process costs, 0.5 s.
+        Each further one costs a twentieth of that, and pays from a twentieth as much on.
 
     Notes
     -----
     ``LATH_COMPILED=off`` says no. So does ``LATH_CACHE=off``: to compile takes some seconds, so it
     is done only where the outcome can be kept.
     """
-    return amount >= break_even and numba_is_there() and machine_folder() is not None
+    enough = amount * (_FURTHER if _loaded.is_set() else 1) >= break_even
+    return enough and numba_is_there() and machine_folder() is not None
 
 
 @cache
@@ -63,6 +69,7 @@ def kernel(loop: Callable[P, R]) -> Callable[P, R]:
     def call(*of: P.args, **named: P.kwargs) -> R:
         if not made:
             made.append(_kept(loop))
+            _loaded.set()
             return _first(lambda: made[0](*of, **named))
         return made[0](*of, **named)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import threading
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ def folder(tmp_path, monkeypatch):
     monkeypatch.setenv("LATH_CACHE", str(tmp_path))
     machine.machine_folder.cache_clear()
     compiled.numba_is_there.cache_clear()
+    monkeypatch.setattr(compiled, "_loaded", threading.Event())
     yield tmp_path
     machine.machine_folder.cache_clear()
     compiled.numba_is_there.cache_clear()
@@ -47,6 +49,9 @@ def kept(folder):
 def test_worth_it_from_the_break_even_on(folder, monkeypatch):
     assert compiled.worth(10, 10)
     assert not compiled.worth(9, 10)
+    assert run() == 20.0
+    assert compiled.worth(1, 20)
+    assert not compiled.worth(1, 21)
     monkeypatch.setenv("LATH_COMPILED", "off")
     compiled.numba_is_there.cache_clear()
     assert not compiled.worth(10, 10)

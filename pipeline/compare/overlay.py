@@ -23,7 +23,7 @@ SLIVER_M2 = 1e-12
 SAME_HEIGHT_M = 1e-9
 """Heights this close are the same height: float64 cannot tell them apart on a job grid."""
 
-BREAK_EVEN = 150_000
+BREAK_EVEN = 300_000
 """From so many triangles of both on the compiled form is through sooner [measured]."""
 
 _Part: TypeAlias = tuple[Floats, Ints, Ints, Ints]

@@ -73,7 +73,8 @@ def reach(faces: Faces) -> tuple[float, float, float, float, float, int]:
 
 @inlined
 def _cell_of(distance: float, cell: float, count: int) -> int:
-    return int(min(max(np.floor(distance / cell), 0.0), count - 1.0))
+    # not below zero, so that to cut off the fraction is to round down
+    return int(min(max(distance / cell, 0.0), count - 1.0))
 
 
 @inlined
@@ -118,13 +119,14 @@ def _met(g: int, a: Floats, design: Listed, seen: Indices, met: Indices) -> int:
     low, cell, box, n = design.low, design.cell, design.box, 0
     first = _cell_of(y0 - low[1], cell, rows)
     last = _cell_of(y1 - low[1], cell, rows)
+    left, right = _cell_of(x0 - low[0], cell, columns), _cell_of(x1 - low[0], cell, columns)
     for row in range(first, last + 1):
-        left, right = x0, x1
+        begin, end = row * columns + left, row * columns + right
         if last > first and x1 - x0 > cell:
             bottom = low[1] + row * cell
-            left, right = _stretch(a, bottom, bottom + cell)
-        begin = row * columns + _cell_of(left - low[0], cell, columns)
-        end = row * columns + _cell_of(right - low[0], cell, columns)
+            least, most = _stretch(a, bottom, bottom + cell)
+            begin = row * columns + _cell_of(least - low[0], cell, columns)
+            end = row * columns + _cell_of(most - low[0], cell, columns)
         if end < begin:
             continue
         # the cells of a row lie side by side, and so do their lists

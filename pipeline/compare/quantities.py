@@ -20,7 +20,7 @@ from pipeline.model.arrays import lock_fields
 
 PIECE_BLOCK = 1 << 16
 """Pieces that are split together; memory goes with this, not with the overlay."""
-BREAK_EVEN = 1_000_000
+BREAK_EVEN = 8_000_000
 """From so many pieces on the compiled form is through sooner [measured]."""
 COVERED_TWICE = 1e-6
 """Compared area above the design's own by more than this share is triangles lying on others."""

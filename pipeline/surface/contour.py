@@ -12,7 +12,7 @@ from pipeline import compiled
 from pipeline.model import Floats, Ints
 from pipeline.model.arrays import lock_fields
 
-BREAK_EVEN = 2_000_000
+BREAK_EVEN = 3_000_000
 """From so many triangles on the compiled form is through sooner [measured]."""
 
 

@@ -17,8 +17,8 @@ from pipeline.surface.cells import cells_of
 ON_EDGE_M = 1e-9
 """A point this close to an edge lies on it: half a step of float64 at N 8 000 000."""
 
-BREAK_EVEN = 500_000
-"""From so many points on the compiled form is through sooner [measured]."""
+BREAK_EVEN = 2_500_000
+"""From so many points and triangles together on the compiled form is through sooner [measured]."""
 
 _Boxes: TypeAlias = tuple[Floats, Floats, Floats, Floats]
 
@@ -156,11 +156,11 @@ def _near(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> tuple[Fl
 
 def _found(surface: Surface, points: tuple[Floats, Floats]) -> Indices:
     """`locate`, or for few points in many triangles the same from the surface's own cells."""
-    if compiled.worth(len(points[0]), BREAK_EVEN):
+    few = len(points[0]) * _FEW < len(surface.triangles) > _FEW_TRIANGLES
+    if not few and compiled.worth(len(points[0]) + len(surface.triangles), BREAK_EVEN):
         from pipeline.surface import locate_kernel
 
         return locate_kernel.find(surface, points)
-    few = len(points[0]) * _FEW < len(surface.triangles) > _FEW_TRIANGLES
     if not few:
         return locate(surface.x, surface.y, surface.triangles, points)
     best = np.full(len(points[0]), len(surface.triangles), dtype=np.int32)

@@ -13,28 +13,43 @@ from pipeline import __version__
 from pipeline.errors import LathError
 from pipeline.options import FOLDER, NUMBER, STATION, fresh
 from pipeline.running import HELD, run_and_say, run_many_and_say
-from pipeline.terminal import as_text, say_clock, say_unless, stopwatch, telling
+from pipeline.terminal import as_text, complain, hush, say_clock, say_unless, stopwatch, telling
 
 # a street's sums are small: threads of the linear algebra cost more than they save, and the
 # order in which they add up would be another source of difference between two machines
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+WORDS_LOST = 1
+"""Exit code: nobody could be told; and that of Ctrl-C, as click has it."""
+
 
 class Lath(click.Group):
     """A refusal is one message on standard error and its exit code, never a traceback."""
+
+    def main(self, *words: Any, **named: Any) -> Any:
+        """As click's; and words that cannot be printed end it with 1, whatever was done before."""
+        try:
+            return super().main(*words, **named)
+        except OSError as fault:
+            which = fault.filename or "the words of this command"
+            complain(
+                f"lath: {which}: {fault.strerror or fault}. Put that right and run again; a"
+                " package is whole, or as it was."
+            )
+            hush(1)
+            sys.exit(WORDS_LOST)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; a `LathError` ends the process with its own code."""
         try:
             return super().invoke(ctx)
         except LathError as refusal:
-            click.echo(f"lath: {refusal}", err=True)
+            complain(f"lath: {refusal}")
             ctx.exit(refusal.exit_code)
         except MemoryError:
-            click.echo(
+            complain(
                 "lath: the files of this day: need more memory than there is. Split or "
-                "thin the largest of them.",
-                err=True,
+                "thin the largest of them."
             )
             ctx.exit(LathError.exit_code)
         except BrokenPipeError:
@@ -58,8 +73,9 @@ def main() -> None:
       lath run street --day 2026-05-14
 
     \b
-    Exit codes: 0 done; 2 mistyped command; 3 an input or the design cannot be
-    used, nothing written; 4 a finding stops the day until a person has settled it.
+    Exit codes: 0 done; 1 ended by Ctrl-C, or its words could not be printed; 2
+    mistyped command; 3 an input or the design cannot be used, nothing written; 4 a
+    finding stops the day until a person has settled it.
     """  # noqa: D301  # click's \b keeps lines apart
 
 
@@ -155,7 +171,10 @@ def watch_command(
             with keeping():
                 run_and_say(job, of, out, json_wanted)
         except LathError as refusal:
-            click.echo(f"lath: {refusal}", err=True)
+            complain(f"lath: {refusal}")
+        except OSError as fault:
+            # a full disk takes the words as well; the watch goes on all the same
+            complain(f"lath: the words of this run: {fault.strerror or fault}")
         except SystemExit:
             # the code of a run that was done or held; a watch goes on after both
             pass
@@ -300,7 +319,7 @@ def read(files: tuple[Path, ...], **options: Any) -> None:
         if not options["json_wanted"] and (words := readout.told_words(told[-1])):
             click.echo("\n".join(words))
         if told[-1].refusal:
-            click.echo(f"lath: {told[-1].refusal}", err=True)
+            complain(f"lath: {told[-1].refusal}")
     objects = [readout.told_object(one) for one in told]
     if options["json_wanted"] and (len(told) > 1 or told[0].description):
         click.echo(as_text(objects if len(told) > 1 else objects[0]))

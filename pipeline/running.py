@@ -10,7 +10,7 @@ from typing import NoReturn
 
 import click
 
-from pipeline.terminal import as_text, stopwatch
+from pipeline.terminal import as_text, complain, stopwatch
 
 HELD = 4
 """Exit code: a finding stops the day until a person has settled it."""
@@ -37,9 +37,7 @@ def run_and_say(
         click.echo("\n".join(words(saying.summary_of(result))))
         click.echo(f"Package    {done.folder}, {sum(spent.seconds.values()):.1f} s")
     if done.history_refusal:
-        click.echo(
-            f"lath: the package is whole, but not in the history. {done.history_refusal}", err=True
-        )
+        complain(f"lath: the package is whole, but not in the history. {done.history_refusal}")
     sys.exit(HELD if result.held else 0)
 
 

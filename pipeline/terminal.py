@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,20 @@ import click
 
 if TYPE_CHECKING:
     from pipeline.run import Stopwatch
+
+
+def complain(text: str) -> None:
+    """A line on standard error; that it cannot be printed changes nothing of what is done."""
+    try:
+        click.echo(text, err=True)
+    except OSError:
+        hush(2)
+
+
+def hush(handle: int) -> None:
+    """From here on words for a stream that failed go nowhere, those that it still holds too."""
+    with suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), handle)
 
 
 def stopwatch() -> Stopwatch:
@@ -23,7 +38,7 @@ def stopwatch() -> Stopwatch:
 
     def tell(stage: str) -> None:
         if time.monotonic() - begun > 1.0:
-            click.echo(f"  {stage} ...", err=True)
+            complain(f"  {stage} ...")
 
     return Stopwatch(tell)
 
@@ -40,7 +55,7 @@ def telling(path: Path) -> Iterator[Callable[[str], None]]:
     latest, done = ["reading"], threading.Event()
 
     def say() -> None:
-        click.echo(f"  {shown(path.name, 80)}: {latest[-1]} ...", err=True)
+        complain(f"  {shown(path.name, 80)}: {latest[-1]} ...")
 
     def now_and_then() -> None:
         wait = 1.0
@@ -76,4 +91,4 @@ def say_unless(quiet: bool, text: str) -> None:
 
 def say_clock(text: str) -> None:
     """A line with the time of day on standard error, for who looks at it an hour later."""
-    click.echo(f"{time.strftime('%H:%M:%S')}  {text}", err=True)
+    complain(f"{time.strftime('%H:%M:%S')}  {text}")

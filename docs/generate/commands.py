@@ -15,7 +15,8 @@ Every command has `--help`, and `-h` for short. `lath --version` says which vers
 | exit code | what it means |
 | --- | --- |
 | 0 | Done. |
-| 1 | A bug of Lath: please tell. |
+| 1 | Ended by Ctrl-C, or its words could not be printed, as on a full disk. With a traceback: \
+a bug of Lath, please tell. |
 | 2 | The command is mistyped. |
 | 3 | An input or the design cannot be used. Nothing is written; one message says which thing, \
 what was found and what to do. |

@@ -191,5 +191,32 @@ def test_a_day_is_a_date_and_no_path(street, day):
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_a_pipe_in_the_days_folder_does_not_hang(street):
     os.mkfifo(street / "shots" / DAY / "morning-pipe.csv")
+    done = lath("check", street)
 
-    assert lath("check", street).returncode in {0, 3}
+    assert done.returncode == 0
+    assert "morning-pipe.csv is no plain file: not read" in done.stdout
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk that is always full")
+@pytest.mark.parametrize(
+    ("words", "full", "code"),
+    [
+        (["at", "--station", "100"], "stdout", 1),
+        (["--help"], "stdout", 1),
+        (["at", "--station", "100"], "stderr", 0),
+        (["check", "--day", "1999-01-01"], "stderr", 3),
+    ],
+)  # fmt: skip
+def test_words_that_cannot_be_printed_are_no_traceback_and_no_other_code(words, full, code):
+    """On Linux a write to /dev/full fails as on a full disk: full(4)."""
+    job = [str(ROOT / "fixtures" / "demo")] if words[0] != "--help" else []
+    with Path("/dev/full").open("w", encoding="utf-8") as stream:
+        done = subprocess.run(
+            [sys.executable, "-m", "pipeline.cli", words[0], *job, *words[1:]], cwd=ROOT, text=True,
+            **{"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, full: stream},
+        )  # fmt: skip
+
+    assert done.returncode == code
+    if full == "stdout":
+        assert done.stderr.strip().splitlines()[-1].startswith("lath: the words of this command: ")
+        assert "Traceback" not in done.stderr

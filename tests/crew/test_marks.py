@@ -106,6 +106,33 @@ def test_a_hub_out_of_line_with_its_fellows_is_flagged(corridor):
     assert flagged["H2"] == "DISTURBED? 0.060 m farther out than its line"
 
 
+def test_a_hub_whose_height_leaves_its_row_is_flagged_and_the_ends_of_a_slope_are_not():
+    """A digit exchanged (103.149 for 103.419) in a row that follows a hill."""
+    station = np.arange(20) * 10.0
+    hill = 0.5 * np.sin(station / 40.0)
+    above = hill + 0.02 * np.cos(station)
+    above[7] += 0.27
+    words = disturbed.out_of_row(station, np.full(20, 5.85), above)
+    level = disturbed.out_of_row(station, np.full(20, -5.85), hill)
+
+    assert np.flatnonzero(words != "").tolist() == [7]
+    assert words[7].endswith("m above the hubs beside it")
+    assert 0.27 - 0.05 < float(words[7].split()[1]) < 0.27 + 0.05  # and the hill
+    assert not (level != "").any()
+
+
+def test_rough_ground_raises_no_alarm_at_hubs():
+    """Normal scatter of any size: 6 standard deviations leave one row in a thousand or fewer."""
+    chance = np.random.default_rng(20261126)
+    told = 0
+    for sd in np.repeat((0.01, 0.05, 0.2), 100):
+        n = int(chance.integers(8, 45))
+        row = chance.normal(0.0, sd, n)
+        told += (disturbed.out_of_row(np.arange(n) * 10.0, np.full(n, 5.0), row) != "").any()
+
+    assert told <= 1
+
+
 def test_a_crew_with_another_offset_is_told_once_and_not_at_each_hub(corridor):
     sheet = sheet_of(corridor, hubs_at([5.45] * 6))
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.compare.levels import elevations
 from pipeline.compare.streets import Street, nearest, streets_of
-from pipeline.crew.hubs.disturbed import off_line, shot_twice
+from pipeline.crew.hubs.disturbed import off_line, out_of_row, shot_twice
 from pipeline.crew.hubs.references import ReferenceLine, lath_name, reference_line
 from pipeline.crew.hubs.stakes import NO_LINES, column_name, line_of
 from pipeline.crew.measures import METRIC, Measures
@@ -165,7 +165,9 @@ def _measured(
     design = elevations(corridor, station, reference.offset, *grid, names)
     behind = np.abs(offset) - np.abs(reference.offset)
     named_so = texts([street.name] * len(hubs))
-    flags = off_line(offset, behind, rules, unit)
+    off = off_line(offset, behind, rules, unit)
+    out = out_of_row(station, offset, hubs.elevation - reference.elevation, unit)
+    flags = texts("; ".join(x for x in pair if x) for pair in zip(off, out, strict=True))
     return station, offset, behind, reference, design, flags, named_so
 
 

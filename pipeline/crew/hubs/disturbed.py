@@ -1,4 +1,4 @@
-"""Hubs that have moved: off their line, or not where they were shot before."""
+"""Hubs that have moved: off their line or row, or not where they were shot before."""
 
 from __future__ import annotations
 
@@ -11,6 +11,11 @@ from pipeline.units import format_side
 
 LINE_NEEDS = 5
 """Hubs of one side from which their common line can be told [assumed]."""
+ROW_NEEDS, ROW_LEAST_M, ROW_TIMES = 8, 0.10, 6.0
+"""Hubs from which the habit of a row can be told; what is told at the least, and at how many
+standard deviations of that habit [assumed]."""
+TO_SD = 1.4826
+"""From the median of absolute deviations to a standard deviation, of a normal distribution."""
 
 
 def off_line(offset: Floats, behind: Floats, rules: StakeRules, unit: Measures = METRIC) -> Texts:
@@ -33,6 +38,42 @@ def off_line(offset: Floats, behind: Floats, rules: StakeRules, unit: Measures =
                 words[k] = (
                     f"DISTURBED? {unit.long(abs(off), 0.001)} {unit.unit} {way} than its line"
                 )
+    return texts(words.tolist())
+
+
+def out_of_row(station: Floats, offset: Floats, above: Floats, unit: Measures = METRIC) -> Texts:
+    """Words for each hub whose top stands apart in height from the hubs beside it, (n,).
+
+    A row of hubs follows the ground, and so does its height over the design: slowly. A rod
+    read wrong at one hub, or a digit of it mistyped, stands out of the row; how far a hub may
+    is told by all hubs of its side, so that rough ground raises no alarm.
+
+    Parameters
+    ----------
+    station, offset, above : ndarray, shape (n,)
+        Where the hubs of one street stand, and their tops over the reference [m].
+    unit : Measures
+        What the words are told in.
+    """
+    words = np.full(len(offset), "", dtype=object)
+    for side in (-1, 1):
+        rows = np.flatnonzero((np.sign(offset) == side) & np.isfinite(above))
+        if len(rows) < ROW_NEEDS:
+            continue
+        rows = rows[np.argsort(station[rows], kind="stable")]
+        row = above[rows]
+        # off the middle of its neighbours and off that of the next: one of these that is wrong
+        # itself, or a change of slope, shows in one of the two only
+        near = row[2:-2] - (row[1:-3] + row[3:-1]) / 2
+        far = row[2:-2] - (row[:-4] + row[4:]) / 2
+        least = np.where(np.abs(near) < np.abs(far), near, far)
+        apart = np.zeros(len(row))
+        apart[2:-2] = np.where(near * far > 0, least, 0.0)
+        limit = max(ROW_LEAST_M, ROW_TIMES * TO_SD * float(np.median(np.abs(near))))
+        for k in np.flatnonzero(np.abs(apart) > limit):
+            way = "above" if apart[k] > 0 else "below"
+            much = f"{unit.long(abs(float(apart[k])), 0.001)} {unit.unit}"
+            words[rows[k]] = f"DISTURBED? {much} {way} the hubs beside it"
     return texts(words.tolist())
 
 

@@ -20,6 +20,7 @@ from pipeline.ingest.job.morning import (
     fingerprint,
     latest_day,
     morning_files,
+    passed_over,
     put_aside,
     see,
 )
@@ -81,7 +82,7 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
         utilities=utilities,
         files=files,
         readings=readings,
-        aside=aside,
+        aside=(*aside, *passed_over(job, day)),
         yesterday=yesterday,
         strips=tuple(read_strip(one.path) for one in strips),
         fingerprints=tuple(fingerprint(one, job.folder) for one in seen),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 from contextlib import suppress
 from dataclasses import dataclass
@@ -116,6 +117,34 @@ def put_aside(job: Job, files: tuple[MorningFile, ...]) -> tuple[tuple[MorningFi
         names = ", ".join(file.path.name for file in files)
         raise InputError(f"the day's files {names}", "hold no shots", "lay the day's shots there")
     return tuple(read), tuple(found)
+
+
+def passed_over(job: Job, day: str) -> Findings:
+    """A finding for each thing in the day's folder that is no plain file, and so is not read.
+
+    A card is often copied with the folder that it had: shots that lie a folder too deep would
+    be missing, and the morning whole all the same.
+    """
+    found = []
+    folder = job_path(job, f"{job.shots.folder}/{day}")
+    for path in sorted(folder.iterdir()):
+        if path.is_file() or path.name.startswith("."):
+            continue
+        files = _below(path)
+        harmless = path.is_dir() and all(not_survey(one) in HARMLESS for one in files)
+        what = f"a folder with {len(files)} files" if path.is_dir() else "no plain file"
+        do = f"lay shots of today in {job.shots.folder}/{day} itself, or move it away"
+        severity: Severity = "note" if harmless else "person"
+        text = f"{path.name} is {what}: not read"
+        found.append(Finding(severity, "not read", text, "nothing" if harmless else do,
+                             file=path.name))  # fmt: skip
+    return tuple(found)
+
+
+def _below(folder: Path) -> list[Path]:
+    """Plain files under a folder of the day, not behind links, hidden ones left out."""
+    places = (Path(place) / name for place, _, names in os.walk(folder) for name in names)
+    return sorted(path for path in places if path.is_file() and not path.name.startswith("."))
 
 
 def _format_of(job: Job, name: str) -> FileFormat:

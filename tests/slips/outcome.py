@@ -13,8 +13,8 @@ from pipeline.ingest.job.inputs import read_inputs
 from pipeline.judging import judge
 from pipeline.model import Finding
 from pipeline.ongrid import on_grid
+from tests.slips.slip import Slip
 from tests.slips.street import Street
-from tests.slips.table import Slip
 
 
 @dataclass(frozen=True)
@@ -26,9 +26,9 @@ class Outcome:
 
 
 def outcome(slip: Slip) -> Outcome:
-    """Plant the slip in a copy of the demo, run it, and look for what has to say so."""
+    """Plant the slip in a copy of its fixture, run it, and look for what has to say so."""
     with tempfile.TemporaryDirectory(prefix="slips-") as scratch:
-        street = Street(Path(scratch) / "street")
+        street = Street(Path(scratch) / "street", slip.kind)
         slip.plant(street)
         try:
             return _of_findings(slip, street)
@@ -52,7 +52,7 @@ def _said(slip: Slip, findings: tuple[Finding, ...]) -> Outcome | None:
     rank = {"stop": 0, "person": 1, "note": 2}
     for one in sorted(findings, key=lambda finding: rank[finding.severity]):
         same = one.kind == slip.says and one.severity != "note"
-        if same and (one.text not in clean_texts() or slip.in_the_demo):
+        if same and (one.text not in clean_texts(slip.kind) or slip.in_the_demo):
             return Outcome("held" if one.severity == "stop" else "told", one.text)
     return None
 
@@ -66,9 +66,9 @@ def ground_findings(folder: Path) -> tuple[tuple[Finding, ...], object]:
 
 
 @cache
-def clean_texts() -> frozenset[str]:
-    """Everything that is said of the demo as it is."""
+def clean_texts(kind: str) -> frozenset[str]:
+    """Everything that is said of a fixture as it is."""
     with tempfile.TemporaryDirectory(prefix="slips-") as scratch:
-        folder = Street(Path(scratch) / "street").folder
+        folder = Street(Path(scratch) / "street", kind).folder
         day = publish.complete(run.run_day(folder, None, run.Stopwatch()))
         return frozenset(finding.text for finding in day.findings)

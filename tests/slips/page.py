@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from pathlib import Path
 
-from tests.slips.table import SLIPS, Slip
+from tests.slips.slip import Slip
+from tests.slips.table import SLIPS
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "slips.md"
 HEAD = """# Slips that crews make
 
-Each of these is planted in the demo street by `tests/slips`, which also proves that the demo
-without it says nothing of the kind. `python -m tests.slips` runs them all and prints what came
-of each; `--write` writes this page.
+Each of these is planted in the demo street, or in the invented intersection, by `tests/slips`,
+which also proves that the job without it says nothing of the kind. `python -m tests.slips` runs
+them all and prints what came of each; `--write` writes this page.
 
 **refused**: nothing is written, one message says what is wrong. **held**: a finding stops the
 day, the lists are withheld. **told**: the lists are written, with the finding first in the

@@ -1,4 +1,4 @@
-"""The demo street as files that a slip is planted in."""
+"""An invented street as files that a slip is planted in."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ Row = dict[str, str]
 
 
 class Street:
-    """A copy of the demo; each method changes its files as a crew's slip would."""
+    """A copy of an invented job; each method changes its files as a crew's slip would."""
 
-    def __init__(self, folder: Path) -> None:
-        shutil.copytree(FIXTURES / "demo", folder)
+    def __init__(self, folder: Path, kind: str = "demo") -> None:
+        shutil.copytree(FIXTURES / kind, folder)
         self.folder = folder
 
     def text(self, name: str) -> str:

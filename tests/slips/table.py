@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,35 +10,14 @@ from pipeline import run
 from pipeline.design.alignment import point_at
 from pipeline.design.corridor import break_line
 from pipeline.ingest.job.inputs import read_inputs
+from tests.slips.more import MORE
+from tests.slips.slip import NO, Slip
 from tests.slips.street import DAY, HUBS, MORNING, Street, higher, longer, turned
 
 FOOT_M = 0.3048
 SURVEY_FOOT_M = 1200 / 3937
-NO = "not catchable"
 END = ("5637.646", "3119.285", "266.8507")
 """Easting, northing [m] and azimuth [deg] of the demo's line at its end, looking back."""
-
-
-@dataclass(frozen=True)
-class Slip:
-    """One slip: how it is planted, what comes of it, and what says so.
-
-    ``comes_to`` is ``refused`` (nothing is written; ``says`` is a piece of the message),
-    ``held`` (``says`` is the kind of a finding that stops the day), ``told`` (a finding for a
-    person, first on every list), or ``not catchable``: then ``says`` is why, and ``caution``
-    what covers it.
-    """
-
-    name: str
-    comes_to: str
-    says: str
-    plant: Callable[[Street], object] = lambda street: None
-    caution: str = ""
-
-    @property
-    def in_the_demo(self) -> bool:
-        """True where the demo has this slip already."""
-        return "in the demo itself" in self.name
 
 
 def add_day_before(street: Street) -> None:
@@ -362,6 +340,7 @@ SLIPS: tuple[Slip, ...] = (
         "spike",
         edited(MORNING, ("5248.833,101.870", "5248.833,101.370")),
     ),
+    *MORE,
     Slip(
         "rod leaning, 3 degrees at 2 m",
         NO,

@@ -13,49 +13,11 @@ from pipeline import __version__
 from pipeline.errors import LathError
 from pipeline.options import FOLDER, NUMBER, STATION, fresh
 from pipeline.running import HELD, run_and_say, run_many_and_say
-from pipeline.terminal import as_text, complain, hush, say_clock, say_unless, stopwatch, telling
+from pipeline.terminal import Lath, as_text, complain, say_clock, say_unless, stopwatch, telling
 
 # a street's sums are small: threads of the linear algebra cost more than they save, and the
 # order in which they add up would be another source of difference between two machines
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-WORDS_LOST = 1
-"""Exit code: nobody could be told; and that of Ctrl-C, as click has it."""
-
-
-class Lath(click.Group):
-    """A refusal is one message on standard error and its exit code, never a traceback."""
-
-    def main(self, *words: Any, **named: Any) -> Any:
-        """As click's; and words that cannot be printed end it with 1, whatever was done before."""
-        try:
-            return super().main(*words, **named)
-        except OSError as fault:
-            which = fault.filename or "the words of this command"
-            complain(
-                f"lath: {which}: {fault.strerror or fault}. Put that right and run again; a"
-                " package is whole, or as it was."
-            )
-            hush(1)
-            sys.exit(WORDS_LOST)
-
-    def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; a `LathError` ends the process with its own code."""
-        try:
-            return super().invoke(ctx)
-        except LathError as refusal:
-            complain(f"lath: {refusal}")
-            ctx.exit(refusal.exit_code)
-        except MemoryError:
-            complain(
-                "lath: the files of this day: need more memory than there is. Split or "
-                "thin the largest of them."
-            )
-            ctx.exit(LathError.exit_code)
-        except BrokenPipeError:
-            # the reader of a pipe went away: nothing to say and nobody to say it to
-            sys.stderr.close()
-            ctx.exit(0)
 
 
 as_json = click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object.")

@@ -1,16 +1,18 @@
-"""What the commands say while they work, on standard error; and JSON on standard output."""
+"""How the commands say what they say: while they work, when they refuse, as JSON."""
 
 from __future__ import annotations
 
-import os
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
+
+from pipeline.errors import LathError
 
 if TYPE_CHECKING:
     from pipeline.run import Stopwatch
@@ -21,13 +23,50 @@ def complain(text: str) -> None:
     try:
         click.echo(text, err=True)
     except OSError:
+        from pipeline.deliver.silence import hush
+
         hush(2)
 
 
-def hush(handle: int) -> None:
-    """From here on words for a stream that failed go nowhere, those that it still holds too."""
-    with suppress(OSError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), handle)
+WORDS_LOST = 1
+"""Exit code: nobody could be told; and that of Ctrl-C, as click has it."""
+
+
+class Lath(click.Group):
+    """A refusal is one message on standard error and its exit code, never a traceback."""
+
+    def main(self, *words: Any, **named: Any) -> Any:
+        """As click's; and words that cannot be printed end it with 1, whatever was done before."""
+        try:
+            return super().main(*words, **named)
+        except OSError as fault:
+            which = fault.filename or "the words of this command"
+            complain(
+                f"lath: {which}: {fault.strerror or fault}. Put that right and run again; a"
+                " package is whole, or as it was."
+            )
+            from pipeline.deliver.silence import hush
+
+            hush(1)
+            sys.exit(WORDS_LOST)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a `LathError` ends the process with its own code."""
+        try:
+            return super().invoke(ctx)
+        except LathError as refusal:
+            complain(f"lath: {refusal}")
+            ctx.exit(refusal.exit_code)
+        except MemoryError:
+            complain(
+                "lath: the files of this day: need more memory than there is. Split or "
+                "thin the largest of them."
+            )
+            ctx.exit(LathError.exit_code)
+        except BrokenPipeError:
+            # the reader of a pipe went away: nothing to say and nobody to say it to
+            sys.stderr.close()
+            ctx.exit(0)
 
 
 def stopwatch() -> Stopwatch:

@@ -75,7 +75,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "readout": GROUND | {"ingest", "convert"},
     "watching": {"ingest"},
     "options": {"units"},
-    "terminal": {"run", "ingest", "deliver"},
+    "terminal": {"errors", "run", "ingest", "deliver"},
     "cli": GROUND
     | set(STAGES)
     | {

@@ -296,7 +296,12 @@ def two_lines(dx=0.0, dy=0.0, bend=0.0):
         (two_lines(dy=0.5), "alignment gap", "person", "starts 0.5000 m from the end"),
         (two_lines(bend=5e-4), "alignment kink", "note", "turns 0.0286° to the right"),
         # the kink of 1.2824° that a published alignment has after its fifth element
-        (two_lines(bend=-math.radians(1.2824)), "alignment kink", "person", "1.2824° to the left"),
+        (
+            two_lines(bend=-math.radians(1.2824)),
+            "alignment kink",
+            "person",
+            "turns 1.2824° to the left",
+        ),
     ],
 )
 def test_gaps_and_kinks_are_found_with_their_size_and_station(rows, kind, severity, words):

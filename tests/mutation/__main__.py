@@ -57,6 +57,7 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--all-s", type=float, default=10.0, help="most that one change may cost")
     parser.add_argument("--survivors", type=Path, help="write those that live as JSON")
     parser.add_argument("--among", type=Path, help="only those of such a file")
+    parser.add_argument("--open", action="store_true", help="leave out those explained before")
     asked = parser.parse_args(arguments)
     if unknown := set(asked.targets) - set(TARGETS):
         parser.error(f"{', '.join(sorted(unknown))}: the targets are {', '.join(TARGETS)}")
@@ -90,6 +91,7 @@ def _tried(target: str, asked: argparse.Namespace) -> list[Outcome]:
                 one for one in changes(source_of(module))
                 if asked.function in one.function
                 and (among is None or [module.__name__, one.key] in among)
+                and not (asked.open and explained(Outcome(module.__name__, one, SURVIVED)))
             ]))  # fmt: skip
     if not any(many for _, many in chosen):
         return []

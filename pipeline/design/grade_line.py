@@ -50,6 +50,8 @@ def elevation(profile: Profile, station: ArrayLike) -> Floats:
     --------
     A 60 m sag, -2.0 % to +1.5 %, whose PVI stands at 0+200 and 50.000 m:
 
+    >>> from pipeline.design.profile import build
+    >>> from pipeline.model import ProfileRow, ProfileRows
     >>> rows = (ProfileRow(100, 52.0), ProfileRow(200, 50.0, 30, 30), ProfileRow(300, 51.5))
     >>> elevation(build(ProfileRows("sag", rows))[0], [170, 200, 230, 400]).round(4)
     array([50.6   , 50.2625, 50.45  ,     nan])

@@ -39,8 +39,9 @@ TARGETS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
     "stakes": (
         ("crew.hubs.stakes", "crew.dots"),
-        ("tests/crew/test_points.py", "tests/crew/test_layout.py", "tests/crew/test_rows.py",
-         "tests/crew/test_marks.py", "tests/crew/test_street_layout.py"),
+        ("tests/crew/test_points.py", "tests/crew/test_dots.py", "tests/crew/test_layout.py",
+         "tests/crew/test_rows.py", "tests/crew/test_marks.py",
+         "tests/crew/test_street_layout.py"),
     ),
 }  # fmt: skip
 """Modules of each target, and the tests that are to notice."""

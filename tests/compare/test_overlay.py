@@ -320,3 +320,19 @@ def test_heights_within_a_nanometre_are_the_same(rectangle, apart, cut):
     found = overlay(rectangle(4, 4, (apart, 0, 0)), rectangle(4, 4))
 
     np.testing.assert_allclose(found.cut, cut, rtol=1e-12, atol=0)
+
+
+@pytest.mark.parametrize(("leg", "refused"), [(1.58e-6, True), (1.38e-6, False)])
+def test_a_clockwise_crumb_is_refused_from_a_square_micrometre_on(rectangle, leg, refused):
+    """Legs of 1.58 µm have 1.25 square micrometres, of 1.38 µm 0.95: no area, so no way round."""
+    good = rectangle(4, 4)
+    x, y = np.array([0, 0, leg, 3.0]), np.array([0, leg, 0, 3.0])
+    crumb = replace(
+        good, x=x, y=y, triangles=np.array([[0, 1, 2]]), neighbours=np.full((1, 3), -1),
+        fixed=np.zeros((1, 3), dtype=bool),
+    )  # fmt: skip
+    if refused:
+        with pytest.raises(ValueError, match=r"triangle 0 .*clockwise"):
+            overlay(crumb, good)
+    else:
+        assert len(overlay(crumb, good).ground_triangle) == 0

@@ -433,6 +433,25 @@ def test_curves_that_meet_within_a_micrometre_are_not_said_to_overlap():
     ]  # fmt: skip
 
 
+def test_two_short_curves_that_only_touch_are_not_told_amid_a_long_one():
+    rows = (
+        ProfileRow(0.0, 10.0), ProfileRow(100.0, 12.0, 99.0, 99.0),
+        ProfileRow(120.0, 12.0, 5.0, 5.0), ProfileRow(130.0, 13.0, 5.0000005, 5.0000005),
+        ProfileRow(300.0, 14.0),
+    )  # fmt: skip
+    _, found = heights.build(ProfileRows("long", rows))
+
+    assert [round(f.station) for f in found] == [115, 125]
+    assert all("vertical curve of the PVI at station 0+100" in f.text for f in found)
+
+
+def test_a_micrometre_past_the_ends_there_is_a_height_and_two_past_there_is_none():
+    rows = (ProfileRow(0.0, 10.0), ProfileRow(50.0, 11.0))
+    profile, _ = heights.build(ProfileRows("ends", rows))
+    z = grade_line.elevation(profile, [-1.5e-6, -0.9e-6, 50.0 + 0.9e-6, 50.0 + 1.5e-6])
+    assert np.isnan(z).tolist() == [True, False, False, True]
+
+
 def test_a_gap_between_a_rise_and_a_fall_is_no_high_point_and_hides_none():
     """Up to the gap, down after it: nobody knows where it turns. A crest on either side stays."""
     rows = (
@@ -489,6 +508,8 @@ def test_curves_that_touch_do_not_overlap():
     [
         ({"radius": 1000.0, "arc_length": 36.0}, "the file says arc length 36.0000 m, its radius"),
         ({"radius": 1000.0, "arc_length": 34.0}, "the file says arc length 34.0000 m, its radius"),
+        # by 1000 (atan 0.015 + atan 0.02) it is 34.9962 m long
+        ({"radius": 1000.0, "arc_length": 34.9977}, "arc length 34.9977 m, its radius"),
         ({"radius": -1000.0}, "the file marks a crest, the grades make a sag"),
     ],
 )

@@ -60,3 +60,14 @@ def test_rms_is_mean_and_spread_together(values):
     got = summary(at_points("clay", np.zeros(n), np.zeros(n), None, values, np.zeros(n)))
     assert got.rms**2 == pytest.approx(np.mean(values) ** 2 + np.var(values), abs=1e-9)
     assert got.compared == n
+
+
+def test_a_place_with_neither_ground_nor_design_counts_as_not_surveyed():
+    nothing = float("nan")
+    rows = at_points(
+        "clay", range(4), range(4), None, [1.5, nothing, 2.0, nothing], [nothing, 1.0, 1.0, nothing]
+    )
+    found = summary(rows)
+
+    assert (found.compared, found.no_ground, found.no_design) == (1, 2, 1)
+    assert (found.mean, found.least, found.greatest) == (1.0, 1.0, 1.0)

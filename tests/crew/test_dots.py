@@ -8,8 +8,22 @@ import numpy as np
 import pytest
 
 from pipeline.crew import dots
-from pipeline.model import Part
-from pipeline.settings import Rounding, StakeRules, Target
+from pipeline.design import alignment as line
+from pipeline.design import profile, section
+from pipeline.model import (
+    AlignmentRows,
+    BreakRow,
+    Corridor,
+    ElementRow,
+    Layer,
+    Part,
+    ProfileRow,
+    ProfileRows,
+    SectionLayer,
+    SectionRow,
+    SectionTable,
+)
+from pipeline.settings import LayerRule, Rounding, StakeRules, Target
 
 CLAY = Target(layer="clay subgrade")
 
@@ -114,3 +128,87 @@ def test_the_list_is_in_walking_order_and_ticks_what_is_at_grade(corridor, flat_
             assert row["kind"] == ("dot" if at_grade else "number")
         else:
             assert (row["cut_m"], row["kind"], row["done"]) == ("", "unshot", "")
+
+
+def lane_at(name, north, layers):
+    """A level lane at 50.60 from easting 1002 to the east, clay 3.0 m wide on either side."""
+    rows = AlignmentRows(name, (ElementRow("line", 40.0, start=(1002.0, north)),), 0.0, np.pi / 2)
+    points = ProfileRows(name, (ProfileRow(0.0, 50.6), ProfileRow(40.0, 50.6)))
+    halves = {
+        "finish": (BreakRow("lip", 2.5, fall=0.02),),
+        "clay subgrade": (BreakRow("edge of clay", 3.0, fall=0.025),),
+    }
+    section_row = SectionRow(
+        "one", 0.0, 40.0, tuple(SectionLayer(n, halves[n], halves[n], drop=0.1) for n in layers)
+    )
+    made = section.layers(SectionTable("s", (section_row,)), [LayerRule(name=n) for n in layers])
+    lane = Corridor(name, line.build(rows)[0], profile.build(points)[0], made)
+    return Part(name, "street", corridor=lane)
+
+
+@pytest.fixture
+def whole(corridor):
+    """Oak Lane comes before the street where both claim a place; Ash Lane has no clay."""
+    oak = lane_at("Oak Lane", 2050.0, ("finish", "clay subgrade"))
+    ash = lane_at("Ash Lane", 2030.0, ("finish",))
+    elm = lane_at("Elm Lane", 2070.0, ("finish", "clay subgrade"))
+    return replace(corridor, parts=(oak, ash, elm), rank=1)
+
+
+def test_spots_of_another_street_are_not_painted_twice(whole, corridor, flat_ground):
+    station = np.array([40.0, 50.0, 70.0])
+    found = dots.grade_dots(whole, flat_ground, station, CLAY, Rounding())
+    rows = [(float(s), float(o), w) for s, o, w in
+            zip(found.station, found.offset, found.what, strict=True)]  # fmt: skip
+    alone = dots.grade_dots(corridor, flat_ground, station, CLAY, Rounding())
+
+    assert len(alone) == 27
+    assert len([1 for s, _, _ in rows if s == 40.0]) == 9
+    # at 0+050 the lane rules from 2 m on the right; at 0+070 the street does, but its edge of
+    # clay there ends nothing: Elm Lane goes on outside it
+    at_50 = [o for s, o, _ in rows if s == 50.0]
+    assert at_50 == pytest.approx([-4.85, -4.25, -4.0, -3.7, 0.0])
+    assert [w for s, o, w in rows if s == 70.0 and o > 0] == ["lip", "flowline", "top back of curb"]
+    assert len(found.mark) == len(found.kind) == len(found.id) == len(rows)
+    ids = dict(zip(rows, found.id, strict=True))
+    assert ids[40.0, 3.7, "lip"] == "0040.0LIPR"
+
+
+def test_the_spots_of_all_streets_are_named_after_them(whole, flat_ground):
+    stakes = StakeRules(interval_m=10.0, interval_curve_m=10.0)
+    found = dots.whole_dots(whole, flat_ground, stakes, CLAY, Rounding())
+    streets = dict(zip(found.id, found.street, strict=True))
+
+    # Ash Lane has no clay, so nobody paints there
+    assert set(found.street) == {"straight street", "Oak Lane", "Elm Lane"}
+    assert streets["0040.0LIPR"] == "straight street"
+    assert streets["OL-0010.0EOCR"] == "Oak Lane"
+    assert streets["EL-0010.0EOCL"] == "Elm Lane"
+    assert all(name.startswith("OL-") == (of == "Oak Lane") for name, of in streets.items())
+    places = np.stack([found.easting, found.northing], axis=1)
+    apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1)) + np.eye(len(places))
+    assert apart.min() >= dots.SAME_SPOT_M - 1e-9
+    # the main street's spots come first
+    assert found.street[: (found.street == "straight street").sum()].tolist() == [
+        "straight street"
+    ] * int((found.street == "straight street").sum())
+
+
+def test_only_the_target_and_the_first_layer_have_spots(corridor, flat_ground, whole):
+    """A third layer between them is not painted; a first layer of triangles has no breaks."""
+    finish, clay = corridor.layers
+    gravel = replace(
+        finish, name="gravel", offset=finish.offset * 0.5, breaks=tuple("abcdefg"),
+    )  # fmt: skip
+    three = replace(corridor, layers=(finish, gravel, clay))
+    found = dots.grade_dots(three, flat_ground, np.array([50.0]), CLAY, Rounding())
+    assert len(found) == 9
+    assert set(found.what).isdisjoint("abcdefg")
+
+    rock = Layer("rock", "rock", surface=flat_ground)
+    first = dots.grade_dots(replace(corridor, layers=(rock, clay)), flat_ground,
+                            np.array([50.0]), CLAY, Rounding())  # fmt: skip
+    assert first.what.tolist() == ["edge of clay", "crown", "edge of clay"]
+    to_rock = dots.grade_dots(replace(corridor, layers=(finish, rock)), flat_ground,
+                              np.array([50.0]), Target(layer="rock"), Rounding())  # fmt: skip
+    assert len(to_rock) == 7

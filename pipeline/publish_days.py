@@ -91,7 +91,8 @@ def change_words(before: Day, after: Day) -> tuple[tuple[str, ...], tuple[Table,
 def change_findings(before: Day, after: Day) -> Findings:
     """What of two mornings a person has to look at: a datum that moved, a hub that was hit."""
     shift, _ = after.since or day_change(before, after)
-    return daychange.findings(shift, (before.morning.inputs.day, after.morning.inputs.day))
+    pair = before.morning.inputs.day, after.morning.inputs.day
+    return daychange.findings(shift, pair, measures(after.morning.inputs.job.rounding))
 
 
 def change_object(before: Day, after: Day) -> dict[str, Any]:

@@ -65,7 +65,7 @@ def _datum(shift: Shift, before: str, after: str, unit: Measures) -> str:
     )
 
 
-def findings(shift: Shift, days: tuple[str, str]) -> Findings:
+def findings(shift: Shift, days: tuple[str, str], unit: Measures = METRIC) -> Findings:
     """A datum that moved, and fixed things that moved alone: somebody has to look."""
     before, after = days
     found = []
@@ -74,9 +74,10 @@ def findings(shift: Shift, days: tuple[str, str]) -> Findings:
             Finding(
                 "person",
                 "datum shift",
-                f"hubs, lids and control stand {round(abs(shift.shift_m) * 1000)} mm"
+                f"hubs, lids and control stand {unit.fine(abs(shift.shift_m))} {unit.fine_unit}"
                 f" {'higher' if shift.shift_m > 0 else 'lower'} than on {before}"
-                f" (+/- {max(round(shift.se_m * 1000), 1)} mm, {shift.things} of them)",
+                f" (+/- {unit.fine(max(shift.se_m, LEAST_M))} {unit.fine_unit},"
+                f" {shift.things} of them)",
                 f"check the base and its bench mark: {before} or {after} is wrong",
             )
         )

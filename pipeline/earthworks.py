@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.compare import balance as evening
-from pipeline.compare import cross_sections, intervals, next_shots, uncertainty
+from pipeline.compare import cross_sections, intervals, next_shots, sampling, uncertainty
 from pipeline.compare.roughness import Roughness
 from pipeline.compare.stretch_errors import by_stretch
 from pipeline.crew import volume_sheet
@@ -39,7 +39,7 @@ def earthworks(day: Day) -> Earthworks:
     layers = tuple(_layer_volumes(day, row, sigma, roughness) for row in day.quantities)
     (target,) = (one for one in layers if one.quantity is quantity)
     lots = lots_today(day, (spread, roughness)) if stabilised(job) else ()
-    whole = keep(uncertainty.whole_design, day.design, line)
+    whole = keep(sampling.whole_design, day.design, line)
     return Earthworks(
         target=target,
         layers=layers,
@@ -106,12 +106,12 @@ def _sigma(day: Day) -> Floats:
     own = bool((day.ground.point >= 0).any())
     rows = np.flatnonzero(np.isin(morning.fate, ("in the surface", "same place as another shot")))
     stated = morning.shots.sigma_v[rows] if own else np.empty(0)
-    return uncertainty.shot_sigma(day.ground, stated, morning.inputs.job.volumes)
+    return sampling.shot_sigma(day.ground, stated, morning.inputs.job.volumes)
 
 
-def _sample(day: Day, design: Surface, sigma: Floats, quantity: Quantity) -> uncertainty.Sample:
+def _sample(day: Day, design: Surface, sigma: Floats, quantity: Quantity) -> sampling.Sample:
     line = day.morning.corridor.alignment
-    return keep(uncertainty.sample, day.ground, design, sigma, line, quantity.compared_area_m2)
+    return keep(sampling.sample, day.ground, design, sigma, line, quantity.compared_area_m2)
 
 
 def earthworks_words(found: Earthworks, day: Day) -> tuple[str, ...]:

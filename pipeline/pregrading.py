@@ -11,8 +11,8 @@ import numpy as np
 
 from pipeline.compare import intervals
 from pipeline.compare.roughness import Roughness
+from pipeline.compare.sampling import Sample
 from pipeline.compare.stretch_errors import by_stretch
-from pipeline.compare.uncertainty import Sample
 from pipeline.crew.earth import LotSheet, LotToday, Pregrade
 from pipeline.crew.measures import measures
 from pipeline.crew.pregrade import evidence as pregrade_evidence

@@ -2,31 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.model import Differences, Feet
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """Differences in a few numbers, and how many places have none.
-
-    ``compared`` places have a difference; the others are counted apart:
-    ``no_ground`` not surveyed, ``no_design`` not designed (a place with neither
-    counts as not surveyed). Means and extremes are metres, cut +, NaN where
-    nothing is compared.
-    """
-
-    compared: int
-    no_ground: int
-    no_design: int
-    mean: float
-    least: float
-    greatest: float
-    rms: float
 
 
 def at_points(
@@ -87,29 +66,4 @@ def at_points(
         ground=upper,
         design=lower,
         cut=upper - lower,
-    )
-
-
-def summary(differences: Differences) -> Summary:
-    """Mean, extremes and root mean square of the differences that there are.
-
-    Examples
-    --------
-    >>> rows = at_points("clay", [0, 1, 2], [0, 0, 0], None, [1.3, 0.9, float("nan")], [1, 1, 1])
-    >>> found = summary(rows)
-    >>> found.compared, found.no_ground, round(found.mean, 6), round(found.rms, 6)
-    (2, 1, 0.1, 0.223607)
-    """
-    known = differences.cut[~np.isnan(differences.cut)]
-    unsurveyed = np.isnan(differences.ground)
-    undesigned = np.isnan(differences.design) & ~unsurveyed
-    nothing = float("nan")
-    return Summary(
-        compared=len(known),
-        no_ground=int(unsurveyed.sum()),
-        no_design=int(undesigned.sum()),
-        mean=float(known.mean()) if len(known) else nothing,
-        least=float(known.min()) if len(known) else nothing,
-        greatest=float(known.max()) if len(known) else nothing,
-        rms=float(np.sqrt(np.mean(known**2))) if len(known) else nothing,
     )

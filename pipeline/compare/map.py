@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pipeline.compare.crosslines import ranges
 from pipeline.compare.overlay import SAME_HEIGHT_M
 from pipeline.compare.pieces import clip, fan, take, triangle_areas
 from pipeline.compare.regions import Polygons, in_order, merged, polygons_only, rings_of, weld
@@ -42,7 +43,7 @@ def contours(overlay: Overlay, levels: ArrayLike) -> Isolines:
     """
     wanted = np.unique(np.asarray(levels, dtype=np.float64))
     columns, start = _columns(overlay, wanted)
-    least, most = _range(columns[2], start)
+    least, most = ranges(columns[2], start)
     crossed = np.searchsorted(wanted, least, "left") < np.searchsorted(wanted, most, "right")
     columns, start = take(columns, start, np.flatnonzero(crossed))
     which, first = weld(columns)
@@ -140,16 +141,9 @@ def _columns(overlay: Overlay, levels: Floats) -> tuple[Floats, Ints]:
     return np.stack((overlay.x, overlay.y, cut)), overlay.start
 
 
-def _range(values: Floats, start: Ints) -> tuple[Floats, Floats]:
-    """Least and greatest over the corners of each piece."""
-    if len(start) < 2:
-        return np.empty(0), np.empty(0)
-    return np.minimum.reduceat(values, start[:-1]), np.maximum.reduceat(values, start[:-1])
-
-
 def _between(columns: Floats, start: Ints, low: float, high: float) -> tuple[Floats, Ints]:
     """The parts of all pieces with low <= cut < high; a level piece on `high` is not in it."""
-    least, most = _range(columns[2], start)
+    least, most = ranges(columns[2], start)
     chosen = np.flatnonzero((least < high) & (most >= low))
     columns, start = take(columns, start, chosen)
     if np.isfinite(low):

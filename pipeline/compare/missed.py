@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pipeline.compare.roughness import KERNELS, Model, Roughness
+from pipeline.compare.sampling import Sample
 from pipeline.model import Floats
-
-if TYPE_CHECKING:
-    from pipeline.compare.uncertainty import Sample
 
 
 def missed(spread: Sample, cells: Floats, roughness: Roughness) -> float:

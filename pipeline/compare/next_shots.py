@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.compare.roughness import Model, Roughness, correlation, mean_correlation
-from pipeline.compare.uncertainty import Sample
+from pipeline.compare.sampling import Sample
 from pipeline.model import Floats, Ints
 from pipeline.model.arrays import lock_fields
 

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.model import Bools, Floats, Ints
-from pipeline.model.arrays import lock_fields
 
 LEAST_SHOTS = 12
 """Fewer shots say nothing about how alike neighbours are."""
@@ -46,20 +45,6 @@ class Model:
     share: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Variogram:
-    """Half the mean squared difference [m2] of pairs of shots by distance [m]."""
-
-    lag: Floats
-    gamma: Floats
-    pairs: Ints
-
-    def __post_init__(self) -> None:
-        k = len(self.lag)
-        numbers = {"lag": (np.float64, (k,)), "gamma": (np.float64, (k,))}
-        lock_fields(self, {**numbers, "pairs": (np.int64, (k,))})
-
-
 @dataclass(frozen=True, slots=True)
 class Roughness:
     """Models of the ground between the shots; none where too few shots tell.
@@ -70,44 +55,6 @@ class Roughness:
     models: tuple[Model, ...]
     shots: int
     method: str = METHOD
-
-
-def empirical_variogram(
-    along: ArrayLike, across: ArrayLike, value: ArrayLike, *, step: float, farthest: float
-) -> Variogram:
-    """The variogram of a quantity at places, class by class of distance.
-
-    Parameters
-    ----------
-    along, across, value : array_like, shape (n,)
-        Places [m] and what was measured there; NaN is left out.
-    step, farthest : float
-        Width of a class and the greatest distance [m].
-
-    References
-    ----------
-    The method-of-moments estimator of G. Matheron, "Principles of geostatistics",
-    Economic Geology 58 (1963), from memory.
-
-    Examples
-    --------
-    >>> v = empirical_variogram([0, 1, 2], [0, 0, 0], [0.0, 0.2, 0.0], step=1.5, farthest=3.0)
-    >>> v.gamma.round(6).tolist(), v.pairs.tolist()
-    ([0.02, 0.0], [2, 1])
-    """
-    from scipy.spatial import cKDTree
-
-    s, o, z = (np.asarray(v, dtype=np.float64) for v in (along, across, value))
-    known = ~np.isnan(s + o + z)
-    places = np.stack((s[known], o[known]), axis=1)
-    pairs = cKDTree(places).query_pairs(farthest, output_type="ndarray")
-    apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
-    half = 0.5 * (z[known][pairs[:, 0]] - z[known][pairs[:, 1]]) ** 2
-    bins = np.minimum((apart / step).astype(np.int64), math.ceil(farthest / step) - 1)
-    count = np.bincount(bins, minlength=math.ceil(farthest / step))
-    there = count > 0
-    lag, gamma = (np.bincount(bins, v, len(count))[there] / count[there] for v in (apart, half))
-    return Variogram(lag, gamma, count[there])
 
 
 def fit(along: ArrayLike, across: ArrayLike, value: ArrayLike, sigma: ArrayLike) -> Roughness:

@@ -8,7 +8,8 @@ import numpy as np
 
 from pipeline.compare.intervals import Intervals
 from pipeline.compare.roughness import Roughness
-from pipeline.compare.uncertainty import Sample, region_errors
+from pipeline.compare.sampling import Sample
+from pipeline.compare.uncertainty import region_errors
 from pipeline.model import Floats
 from pipeline.model.arrays import lock_fields
 from pipeline.settings_earthwork import Volumes

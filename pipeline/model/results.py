@@ -16,7 +16,7 @@ class Overlay:
     """The common refinement of two surfaces: convex pieces with a linear difference.
 
     Piece k has corners ``start[k]:start[k + 1]``, counter-clockwise, near zero
-    about ``origin``; ``cut`` is upper minus lower at each corner.
+    about ``origin``; ``cut`` is ground less design at each corner [m], + to take away.
     """
 
     origin: Floats

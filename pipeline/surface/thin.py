@@ -6,8 +6,6 @@ traced to a record of a file.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -15,7 +13,6 @@ from numpy.typing import ArrayLike
 
 from pipeline.errors import SurfaceError
 from pipeline.model import Floats, Ints
-from pipeline.model.arrays import lock_fields
 
 Keep: TypeAlias = Literal["median", "lowest"]
 
@@ -30,25 +27,6 @@ _HEIGHT_STEP_M = 1e-6
 _ON_EDGE = 1e-6
 # up to so many cells a shot a table of all cells is smaller than the shots themselves
 _CELLS_PER_SHOT = 3
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Thinned:
-    """The chosen shots, cell by cell; ``record`` as given, ``count`` the shots of the cell."""
-
-    x: Floats
-    y: Floats
-    z: Floats
-    record: Ints
-    count: Ints
-
-    def __post_init__(self) -> None:
-        n = len(self.x)
-        numbers = dict.fromkeys(("x", "y", "z"), (np.float64, (n,)))
-        lock_fields(self, {**numbers, **dict.fromkeys(("record", "count"), (np.int64, (n,)))})
-
-    def __len__(self) -> int:
-        return len(self.x)
 
 
 def thin(x: ArrayLike, y: ArrayLike, z: ArrayLike, cell_m: float, *, keep: Keep = "median") -> Ints:
@@ -90,75 +68,7 @@ def thin(x: ArrayLike, y: ArrayLike, z: ArrayLike, cell_m: float, *, keep: Keep 
     >>> thin([0.01, 0.05, 0.09, 0.15], [0, 0, 0, 0], [5.0, 5.3, 5.1, 5.2], 0.1).tolist()
     [2, 3]
     """
-    rows, _ = _choose(_checked(x, y, z, cell_m), cell_m, keep, None)
-    return np.sort(rows)
-
-
-def thin_chunks(
-    chunks: Iterable[tuple[ArrayLike, ArrayLike, ArrayLike, ArrayLike]],
-    cell_m: float,
-    *,
-    keep: Keep = "median",
-) -> Thinned:
-    """One shot per cell of a scan that comes in pieces; memory is that of the cells in use.
-
-    Parameters
-    ----------
-    chunks : iterable of (x, y, z, record)
-        Metres, and the number by which a shot is known in its file.
-    cell_m, keep
-        As in `thin`.
-
-    Returns
-    -------
-    Thinned
-        Ordered by ``record``.
-
-    Raises
-    ------
-    SurfaceError
-        As in `thin`.
-
-    Notes
-    -----
-    Each piece is thinned, then the choices are thinned again, each weighing as
-    many shots as its cell had. Where all shots of a cell come in one piece the
-    choice is that of `thin`; otherwise it is the weighted median of medians (or
-    low of lows) and still one of the shots, within the range of the pieces' own.
-    """
-    pool: list[Thinned] = []
-    limit = 0
-    for x, y, z, record in chunks:
-        place = _checked(x, y, z, cell_m)
-        rows, count = _choose(place, cell_m, keep, None)
-        east, north, height = (column[rows] for column in place)
-        pool.append(Thinned(east, north, height, np.asarray(record)[rows], count))
-        # joined again only when there is twice as much as after the last time
-        if sum(map(len, pool)) > limit:
-            pool = [_joined(pool, cell_m, keep)]
-            limit = 2 * len(pool[0])
-    joined = _joined(pool, cell_m, keep)
-    order = np.argsort(joined.record, kind="stable")
-    return _take(joined, order, joined.count[order])
-
-
-def _joined(pool: list[Thinned], cell_m: float, keep: Keep) -> Thinned:
-    """The choices of several pieces, thinned again by the weight each has."""
-    none = Thinned(*np.empty((3, 0)), *np.empty((2, 0), dtype=np.int64))
-    parts = pool or [none]
-    every = Thinned(
-        x=np.concatenate([part.x for part in parts]),
-        y=np.concatenate([part.y for part in parts]),
-        z=np.concatenate([part.z for part in parts]),
-        record=np.concatenate([part.record for part in parts]),
-        count=np.concatenate([part.count for part in parts]),
-    )
-    rows, count = _choose((every.x, every.y, every.z), cell_m, keep, every.count)
-    return _take(every, rows, count)
-
-
-def _take(given: Thinned, rows: Ints, count: Ints) -> Thinned:
-    return Thinned(given.x[rows], given.y[rows], given.z[rows], given.record[rows], count)
+    return np.sort(_choose(_checked(x, y, z, cell_m), cell_m, keep))
 
 
 def finite_columns(x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Floats, Floats, Floats]:
@@ -239,30 +149,20 @@ def pack(cell: Ints, z: Floats, cells: int, least: float | None = None) -> tuple
     return word, bits, step
 
 
-def _choose(
-    place: tuple[Floats, Floats, Floats], cell_m: float, keep: Keep, weight: Ints | None
-) -> tuple[Ints, Ints]:
-    """Row chosen in each cell in use, and the weight of the cell; None: each shot weighs one."""
+def _choose(place: tuple[Floats, Floats, Floats], cell_m: float, keep: Keep) -> Ints:
+    """Row chosen in each cell in use."""
     x, y, z = place
     if len(x) == 0:
-        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        return np.empty(0, dtype=np.int64)
     cell, shape = cell_numbers(x, y, cell_m)
     cells = shape[0] * shape[1]
     word, bits, _ = pack(cell, z, cells)
     # sorting the words alone is several times faster than sorting rows by them
-    order = None if weight is None else np.argsort(word)
-    ordered = np.sort(word) if order is None else word[order]
+    ordered = np.sort(word)
     first = np.flatnonzero(np.concatenate(([True], (ordered[1:] ^ ordered[:-1]) >> bits != 0)))
-    if weight is None or order is None:
-        count = np.diff(np.append(first, len(x)))
-        wanted = ordered[first + (count - 1) * _PERCENT[keep] // 100]
-    else:
-        total = np.cumsum(weight[order])
-        before = np.concatenate(([0], total[first[1:] - 1]))
-        count = np.diff(np.append(before, total[-1]))
-        limit = before + (count - 1) * _PERCENT[keep] // 100
-        wanted = ordered[np.searchsorted(total, limit, side="right")]
-    return _first_row(word, cell, wanted, wanted >> bits, cells), count
+    count = np.diff(np.append(first, len(x)))
+    wanted = ordered[first + (count - 1) * _PERCENT[keep] // 100]
+    return _first_row(word, cell, wanted, wanted >> bits, cells)
 
 
 def _first_row(word: Ints, cell: Ints, wanted: Ints, used: Ints, cells: int) -> Ints:

@@ -14,7 +14,8 @@ from scipy.spatial.distance import cdist
 
 from pipeline.compare.overlay import overlay
 from pipeline.compare.quantities import plan_area, quantity
-from pipeline.compare.uncertainty import learned, sample, standard_errors
+from pipeline.compare.sampling import sample
+from pipeline.compare.uncertainty import learned, standard_errors
 from pipeline.settings_earthwork import Volumes
 
 HALF = 4.95

@@ -14,17 +14,11 @@ from pipeline.compare.roughness import (
     Model,
     Roughness,
     correlation,
-    empirical_variogram,
     fit,
 )
+from pipeline.compare.sampling import sample, shot_sigma, whole_design
 from pipeline.compare.stretch_errors import by_stretch
-from pipeline.compare.uncertainty import (
-    learned,
-    sample,
-    shot_sigma,
-    standard_errors,
-    whole_design,
-)
+from pipeline.compare.uncertainty import learned, standard_errors
 from pipeline.design.alignment import build
 from pipeline.model import AlignmentRows, ElementRow
 from pipeline.settings_earthwork import Volumes
@@ -122,22 +116,6 @@ def test_roughness_finds_the_ground_it_was_given():
     assert got.across_m == pytest.approx(5.0, rel=0.5)
 
 
-def test_variogram_against_a_double_loop():
-    rng = np.random.default_rng(3)
-    s, o, z = rng.uniform(0, 30, 40), rng.uniform(-5, 5, 40), rng.normal(0, 1, 40)
-    z[7] = np.nan
-    got = empirical_variogram(s, o, z, step=5.0, farthest=20.0)
-    sums, counts = np.zeros(4), np.zeros(4)
-    for i in range(40):
-        for j in range(i):
-            h = np.hypot(s[i] - s[j], o[i] - o[j])
-            if h <= 20 and not np.isnan(z[i] + z[j]):
-                sums[int(h // 5)] += 0.5 * (z[i] - z[j]) ** 2
-                counts[int(h // 5)] += 1
-    assert got.pairs.tolist() == counts.tolist()
-    assert got.gamma == pytest.approx(sums / counts)
-
-
 def test_the_sigma_of_a_shot_is_its_own_or_the_jobs(surface_of):
     ground = surface_of([0, 1, 0, 1], [0, 0, 1, 1], np.zeros(4))
     got = shot_sigma(ground, np.array([0.006, np.nan, 0.008]), Volumes())
@@ -185,7 +163,7 @@ def test_the_first_next_shot_lies_where_nobody_shot(surface_of, street):
 
 
 def test_a_dense_scan_is_thinned_and_says_so(surface_of, monkeypatch):
-    monkeypatch.setattr("pipeline.compare.uncertainty.MOST_SHOTS", 200)
+    monkeypatch.setattr("pipeline.compare.sampling.MOST_SHOTS", 200)
     rng = np.random.default_rng(4)
     e, n = rng.uniform(0, 40, 2000), rng.uniform(0, 10, 2000)
     ground = surface_of(e, n, 0.02 * np.sin(e / 3))

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import SurfaceError
-from pipeline.surface.thin import thin, thin_chunks
+from pipeline.surface.thin import thin
 
 PERCENT = {"median": 50, "lowest": 10}
 
@@ -78,45 +78,8 @@ def test_the_median_has_no_bias_and_the_lowest_is_low():
     assert lowest.mean() == pytest.approx(-1.24 * sigma, rel=0.05)
 
 
-def test_pieces_give_the_same_where_each_cell_comes_in_one_piece():
-    rng = np.random.default_rng(6)
-    x, y, z = rng.uniform(0, [30, 8, 1], (20_000, 3)).T
-    order = np.argsort(np.floor(x), kind="stable")
-    x, y, z = x[order], y[order], z[order]
-    cuts = np.searchsorted(x // 1, [7, 15, 16])
-    records = np.arange(20_000)
-    pieces = zip(*(np.split(column, cuts) for column in (x, y, z, records)), strict=True)
-
-    whole = thin(x, y, z, 0.5)
-    thinned = thin_chunks(pieces, 0.5)
-    assert thinned.record.tolist() == whole.tolist()
-    assert thinned.z.tolist() == z[whole].tolist()
-    assert thinned.count.sum() == 20_000
-
-
-def test_pieces_that_share_cells_give_one_shot_a_cell_between_their_own():
-    rng = np.random.default_rng(7)
-    x, y, z = rng.uniform(0, [5, 5, 1], (30_000, 3)).T
-    records = np.arange(30_000)
-    pieces = [(x[k::3], y[k::3], z[k::3], records[k::3]) for k in range(3)]
-
-    thinned = thin_chunks(iter(pieces), 0.5)
-    own = np.sort([thin_chunks([piece], 0.5).z[np.lexsort(cell_of(piece))] for piece in pieces], 0)
-    order = np.lexsort((np.floor(thinned.x / 0.5), np.floor(thinned.y / 0.5)))
-    assert len(thinned) == 100
-    assert (z[thinned.record] == thinned.z).all()
-    assert (own[0] <= thinned.z[order]).all()
-    assert (thinned.z[order] <= own[2]).all()
-
-
-def cell_of(piece):
-    alone = thin_chunks([piece], 0.5)
-    return np.floor(alone.x / 0.5), np.floor(alone.y / 0.5)
-
-
 def test_no_shots_give_none():
     assert thin([], [], [], 0.1).tolist() == []
-    assert len(thin_chunks([], 0.1)) == 0
 
 
 @pytest.mark.parametrize(

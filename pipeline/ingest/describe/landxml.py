@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -75,19 +75,6 @@ def describe_landxml(path: Path, asked: Asked, tell: Tell) -> Description:
     surfaces = tuple(_surfaces(document, reading, unit))
     extent = _extent(document, reading, unit.metres)
     middle, oddity = _middle(reading.crs, extent, unit)
-    system = document.coordinate_system
-    heights = system.get("verticalCoordinateSystemName") or system.get("verticalDatum", "")
-    more = {
-        "named_points": len(document.named.name),
-        "data_points": sum(_data_points(rows) for rows in document.surfaces),
-        "heights": shown(heights, 80),
-        "features": len(document.features),
-        "cross_sections": document.unread.get("CrossSect", 0),
-        "lines": dict(Counter(reading.lines.kind)),
-        "codes": code_counts(reading.shots.code),
-        "sightings": survey,
-        "middle": middle,
-    }
     return Description(
         file=document.file,
         format="LandXML",
@@ -105,8 +92,25 @@ def describe_landxml(path: Path, asked: Asked, tell: Tell) -> Description:
         bbox=extent.box(unit.metres),
         elevation=extent.heights(unit.metres),
         oddities=told(reading.findings, document.file, [*unit.first, *oddity, *about]),
-        more={key: value for key, value in more.items() if value},
+        more=_more(document, reading, {"sightings": survey, "middle": middle}),
     )
+
+
+def _more(document: Document, reading: Reading, found: Mapping[str, Any]) -> dict[str, Any]:
+    """What only LandXML has; what there is none of is left out."""
+    system = document.coordinate_system
+    heights = system.get("verticalCoordinateSystemName") or system.get("verticalDatum", "")
+    more = {
+        "named_points": len(document.named.name),
+        "data_points": sum(_data_points(rows) for rows in document.surfaces),
+        "heights": shown(heights, 80),
+        "features": len(document.features),
+        "cross_sections": document.unread.get("CrossSect", 0),
+        "lines": dict(Counter(reading.lines.kind)),
+        "codes": code_counts(reading.shots.code),
+        **found,
+    }
+    return {key: value for key, value in more.items() if value}
 
 
 def _unit(document: Document, asked: Asked) -> _Told:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.checks.references import matched
-from pipeline.checks.telling import at, counted, listed, millimetres
+from pipeline.checks.telling import at, millimetres
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Utilities
 from pipeline.settings import CheckRules
 
@@ -49,35 +49,18 @@ def lid_findings(
     Returns
     -------
     Findings
-        ``person``: a shot lid that is not on record, a record that nobody shot, a
-        lid whose height or place is not the recorded one, two lids nearer than
-        two can be. ``note``: a record without height, which cannot be compared.
+        ``person``: a lid whose height or place is not the recorded one, two lids
+        nearer than two can be. ``note``: a record without height, which cannot be
+        compared. What only one of the two has is told with the blade's reach, by
+        `crew.buried`.
     """
     matched = match_lids(shots, lids, record)
     rows = np.flatnonzero(lids)
-    found = [_unlisted(shots, feet, int(row)) for row in rows if matched[row] < 0]
-    found += _unshot(record, matched)
+    found: list[Finding] = []
     for row in rows[matched[rows] >= 0]:
         found += _compared(shots, feet, int(row), (record, int(matched[row])), rules)
     found += _crowded(shots, feet, rows, matched, rules)
     return tuple(found)
-
-
-def _unlisted(shots: Shots, feet: Feet, row: int) -> Finding:
-    text = f"lid {shots.id[row]} ({shots.code[row]}) is on no record: its depth is unknown"
-    do = "ask its owner, add it to the list; treat it as shallow until then"
-    return at(Finding("person", "lid without record", text, do), shots, [row], feet)
-
-
-def _unshot(record: Utilities, matched: Ints) -> list[Finding]:
-    lost = [k for k in range(len(record)) if k not in set(matched.tolist())]
-    if not lost:
-        return []
-    names = [f"{record.id[k]} ({record.kind[k]})" for k in lost]
-    text = f"{counted(len(lost), 'thing')} on record, not shot: {listed(names)}"
-    do = "find and shoot it, or mark the recorded place; the blade and the mixer may meet it"
-    points = tuple(str(record.id[k]) for k in lost)
-    return [Finding("person", "record without shot", text, do, points)]
 
 
 def _compared(

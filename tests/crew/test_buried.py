@@ -127,6 +127,18 @@ def test_what_list_and_shots_miss_is_told_both_ways(corridor, ground):
     assert kinds.count("shot, not on the list") == 1
 
 
+def test_a_thing_of_unknown_height_that_nobody_shot_is_told_once(corridor, ground):
+    things = found(corridor, ground, [("V3", 50.0, 2.0, NAN, NAN)])
+    (told,) = buried.findings(things)
+
+    assert told.kind == "in reach of blade or rotor"
+    assert "treat as HIT: height not known; not shot this morning" in told.text
+    assert "exposed by hand" in told.do
+    assert "find it on the ground" in told.do
+    # the phrase may stand on no sheet
+    assert "safe" not in told.text + told.do
+
+
 def test_a_height_that_is_only_recorded_is_believed_less(corridor, ground):
     listed = [("V", 50.0, 2.0, CLAY_AT_50 - 0.5, 0.0)]
     shot = found(corridor, ground, listed, [("9", 50.0, 2.0, CLAY_AT_50 - 0.5)])

@@ -50,6 +50,9 @@ CAUTION = (
 )
 """Stands on every page and beside every list that shows a buried thing."""
 
+EXPOSE = "have it located and exposed by hand, then lower it or work around it"
+"""What to do where the blade or the rotor may meet a thing."""
+
 CLASSES = ("UNKNOWN", "HIT", "HAND", "SLOW", "CLEAR")
 """The worst first."""
 
@@ -306,21 +309,35 @@ def buried(found: Things, rules: HazardRules) -> Bools:
 def findings(found: Things, line: Alignment | None = None, unit: Measures = METRIC) -> Findings:
     """What needs a person: hits, things unknown, and list and shots that miss each other.
 
-    Stations are as `line` names them.
+    One finding a thing: two about one lid read as two lids. Stations are as `line` names them.
     """
     said = []
     for i in range(len(found)):
-        words = verdict_words(found, i, unit)
-        wrong = (
-            (found.verdict[i] in {"UNKNOWN", "HIT"}, "in reach of blade or rotor", words,
-             "have it located and exposed by hand, then lower it or work around it"),
-            (not found.shot_id[i], "on the list, not shot", "not shot this morning",
-             "find it on the ground, or ask its owner where it went"),
-            (not found.listed[i], "shot, not on the list", "on no list",
-             "ask whose it is and put it on the list"),
-        )  # fmt: skip
-        said += [_finding((found, i, line), kind, what, do) for so, kind, what, do in wrong if so]
+        kind, what, do = _missing(found, i)
+        if found.verdict[i] in {"UNKNOWN", "HIT"}:
+            kind = "in reach of blade or rotor"
+            what = "; ".join(filter(None, (verdict_words(found, i, unit), what)))
+            do = "; ".join(filter(None, (EXPOSE, do)))
+        if kind:
+            said.append(_finding((found, i, line), kind, what, do))
     return tuple(said)
+
+
+def _missing(found: Things, row: int) -> tuple[str, str, str]:
+    """Kind, words and what to do where list and shots do not both have the thing, else empty."""
+    if not found.shot_id[row]:
+        return (
+            "on the list, not shot",
+            "not shot this morning",
+            "find it on the ground, or ask its owner where it went",
+        )
+    if not found.listed[row]:
+        return (
+            "shot, not on the list",
+            "on no list, its depth is unknown",
+            "ask whose it is and put it on the list; treat it as shallow until then",
+        )
+    return "", "", ""
 
 
 def _finding(thing: tuple[Things, int, Alignment | None], kind: str, what: str, do: str) -> Finding:

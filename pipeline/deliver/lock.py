@@ -33,10 +33,7 @@ def locked(path: Path, folder: Path) -> Iterator[None]:
     try:
         yield
     finally:
-        # removed while still held: a file that others already wait for is never taken away
-        with contextlib.suppress(OSError):
-            path.unlink()
-        os.close(handle)
+        _give_back(handle, path)
 
 
 def _take(path: Path, folder: Path) -> int:
@@ -65,15 +62,6 @@ def _owner(handle: int) -> str:
     return "".join(c for c in text if c.isprintable()) or "its process is not known yet"
 
 
-def _still_there(handle: int, path: Path) -> bool:
-    try:
-        there = path.lstat()
-    except FileNotFoundError:
-        return False
-    mine = os.fstat(handle)
-    return (there.st_dev, there.st_ino) == (mine.st_dev, mine.st_ino)
-
-
 if sys.platform == "win32":
     import msvcrt
 
@@ -88,6 +76,16 @@ if sys.platform == "win32":
             os.lseek(handle, 0, os.SEEK_SET)
         return True
 
+    def _still_there(handle: int, path: Path) -> bool:
+        # an open file cannot be taken away there
+        return True
+
+    def _give_back(handle: int, path: Path) -> None:
+        # nor can our own; one that another run has open by then stays, and is that run's
+        os.close(handle)
+        with contextlib.suppress(OSError):
+            path.unlink()
+
 else:
     import fcntl
 
@@ -97,3 +95,15 @@ else:
         except BlockingIOError:
             return False
         return True
+
+    def _still_there(handle: int, path: Path) -> bool:
+        try:
+            return os.path.samestat(path.lstat(), os.fstat(handle))
+        except FileNotFoundError:
+            return False
+
+    def _give_back(handle: int, path: Path) -> None:
+        # removed while still held: a file that others already wait for is never taken away
+        with contextlib.suppress(OSError):
+            path.unlink()
+        os.close(handle)

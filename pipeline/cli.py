@@ -11,17 +11,13 @@ import click
 
 from pipeline import __version__
 from pipeline.errors import LathError
-from pipeline.options import FOLDER, NUMBER, STATION, fresh
+from pipeline.options import FOLDER, NUMBER, STATION, as_json, fresh, of_day
 from pipeline.running import HELD, run_and_say, run_many_and_say
 from pipeline.terminal import Lath, as_text, complain, say_clock, say_unless, stopwatch, telling
 
 # a street's sums are small: threads of the linear algebra cost more than they save, and the
 # order in which they add up would be another source of difference between two machines
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-
-as_json = click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object.")
-of_day = click.option("--day", help="Folder of the day's shots; the latest if not given.")
 
 
 @click.group(cls=Lath, context_settings={"help_option_names": ["-h", "--help"]})

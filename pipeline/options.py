@@ -1,4 +1,4 @@
-"""Kinds of value that the commands take: strict numbers, stations, folders."""
+"""What several commands take: strict numbers, stations, folders, and options that they share."""
 
 from __future__ import annotations
 
@@ -76,3 +76,5 @@ fresh = click.option(
     help="Work everything out anew; believe no kept result.",
 )  # fmt: skip
 """Keeps results for the command that it stands on."""
+as_json = click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object.")
+of_day = click.option("--day", help="Folder of the day's shots; the latest if not given.")

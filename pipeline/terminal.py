@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 import threading
 import time
@@ -37,6 +38,7 @@ class Lath(click.Group):
 
     def main(self, *words: Any, **named: Any) -> Any:
         """As click's; and words that cannot be printed end it with 1, whatever was done before."""
+        speak_utf8()
         try:
             return super().main(*words, **named)
         except OSError as fault:
@@ -80,6 +82,13 @@ def stopwatch() -> Stopwatch:
             complain(f"  {stage} ...")
 
     return Stopwatch(tell)
+
+
+def speak_utf8() -> None:
+    """Let pipes take UTF-8 on Windows, where names would be in the code page of the country."""
+    for stream in (sys.stdout, sys.stderr):
+        if sys.platform == "win32" and isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8")
 
 
 BIG_BYTES = 20_000_000

@@ -153,6 +153,7 @@ def used_shots(street, day=DAY):
         return sum(",in the surface," in row for row in rows)
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C of a child is told otherwise there")
 def test_a_watch_from_its_start_to_ctrl_c(street):
     morning = street / "shots" / DAY / "morning.csv"
     content = morning.read_bytes()

@@ -76,7 +76,7 @@ if sys.platform == "win32":
             os.lseek(handle, 0, os.SEEK_SET)
         return True
 
-    def _still_there(handle: int, path: Path) -> bool:
+    def _still_there(_handle: int, _path: Path) -> bool:
         # an open file cannot be taken away there
         return True
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 import multiprocessing
-import os
-import signal
 import sqlite3
 import time
 
@@ -89,7 +87,7 @@ def test_a_killed_run_leaves_whole_days(tmp_path):
     run.start()
     while len(records(path, JOB)) < 4:
         time.sleep(0.01)
-    os.kill(run.pid, signal.SIGKILL)
+    run.kill()
     run.join(60)
     found = records(path, JOB)
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="a run is killed in a copy of the process")
 def test_the_quick_part_of_the_fault_suite_is_survived():
     done = subprocess.run(
         [sys.executable, "-m", "tests.faults", "--quick"], cwd=ROOT, capture_output=True, text=True

@@ -21,7 +21,11 @@ from pipeline.ingest.las.read import read_las
 from pipeline.settings import FileFormat
 
 WHOLE = Path(__file__).resolve().parents[1] / "data" / "las" / "us_survey_feet_in_wkt.laz"
-DEADLY = (signal.SIGABRT, signal.SIGSEGV, signal.SIGBUS, signal.SIGILL, signal.SIGFPE)
+DEADLY = tuple(
+    getattr(signal, name)
+    for name in ("SIGABRT", "SIGSEGV", "SIGBUS", "SIGILL", "SIGFPE")
+    if hasattr(signal, name)
+)
 PATIENCE_S = 10.0
 """Shorter than the program's, so that a decoder that loops is not taken for a hang of ours."""
 

@@ -163,10 +163,10 @@ class _Essential(io.RawIOBase):
 
 def _limit(header: LasHeader) -> None:
     """Limit memory beyond what is in use already, and seconds of work, where the system can."""
-    try:
-        import resource
-    except ImportError:  # Windows
-        return
+    if sys.platform == "win32":
+        return  # it knows no such limits
+    import resource
+
     seconds = _SECONDS + header.points // _POINTS_PER_SECOND
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))

@@ -147,7 +147,7 @@ class StripFile(Settings):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LotRule(Settings):
-    """A stretch with a soil, a moisture, a spread rate or a mix depth of its own.
+    """A stretch with a soil, a moisture, a spread rate or a mixing depth of its own.
 
     What it leaves out is that of the whole street. What belongs to a class of soil or
     of moisture does not outlive the class: a lot of another soil has the figures of
@@ -166,8 +166,8 @@ class LotRule(Settings):
     """How wet its clay is before mixing."""
     spread_kg_m2: Spread | None = None
     """Its cement spread."""
-    mix_depth_m: MixDepth | None = None
-    """Its mix depth, from the pre-graded surface down."""
+    mixing_depth_m: MixDepth | None = None
+    """Its mixing depth, from the pre-graded surface down."""
     max_density_kg_m3: Density | None = None
     """Greatest dry density of its untreated clay."""
     optimum_moisture: Share | None = None
@@ -196,7 +196,7 @@ class Stabilising(Settings):
     """Cement spread. Common practice, no source."""
     loss: Share = 0.02
     """Share of the spread that is lost as dust [assumed]."""
-    mix_depth_m: MixDepth = 0.30
+    mixing_depth_m: MixDepth = 0.30
     """From the pre-graded surface down to the rotor's lowest point [assumed]."""
     mode: Literal["leave low", "leave high and trim"] = "leave low"
     """Left low, to rise to the plane, or built high and trimmed after curing."""
@@ -234,7 +234,7 @@ class Stabilising(Settings):
     spread_error: Share = 0.05
     """Standard error of the spread, a share of it [assumed]."""
     depth_error_m: ToleranceOrNone = 0.015
-    """Standard error of the mix depth [assumed]."""
+    """Standard error of the mixing depth [assumed]."""
     density_error: Share = 0.02
     """Standard error of the greatest density, a share of it [assumed]."""
     saturation_error: Share = 0.01

@@ -263,7 +263,7 @@ def test_a_spread_rate_may_be_meant_for_one_lot(job_copy):
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("[sheet]", "[stabilising]\nmix_depth_m = 1.5\n\n[sheet]", "mix_depth_m = 1.5"),
+        ("[sheet]", "[stabilising]\nmixing_depth_m = 1.5\n\n[sheet]", "mixing_depth_m = 1.5"),
         ("[sheet]", "[stabilising]\nspread_kg_m2 = -3\n\n[sheet]", "spread_kg_m2 = -3"),
         ("[sheet]", '[stabilising]\nlayer = "asphalt"\n\n[sheet]', "none of the layers"),
         ("[sheet]", "[stabilising]\nmax_density_kg_m3 = 0\n\n[sheet]", "max_density_kg_m3 = 0"),

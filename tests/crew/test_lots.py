@@ -61,11 +61,11 @@ def test_a_lot_past_the_end_of_the_street_ends_with_it():
 
 
 def test_a_lot_states_what_it_states_and_the_rest_is_the_streets():
-    given = frozenset({"stabilising", "stabilising.mix_depth_m", "stabilising.spread_kg_m2"})
+    given = frozenset({"stabilising", "stabilising.mixing_depth_m", "stabilising.spread_kg_m2"})
     lots = [{"name": "a", "start": 0.0, "end": 200.0, "spread_kg_m2": 20.0}]
-    (got,) = lot_places(job(lots, given, mix_depth_m=0.25, spread_kg_m2=10.0), REACH)
+    (got,) = lot_places(job(lots, given, mixing_depth_m=0.25, spread_kg_m2=10.0), REACH)
     rules = got.job.stabilising
-    assert (rules.spread_kg_m2, rules.mix_depth_m, rules.soil) == (20.0, 0.25, "lean clay")
+    assert (rules.spread_kg_m2, rules.mixing_depth_m, rules.soil) == (20.0, 0.25, "lean clay")
     assert "stabilising.spread_kg_m2" in got.job.given
 
 

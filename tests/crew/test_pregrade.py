@@ -61,7 +61,7 @@ def test_planes_of_the_worked_example():
     """By hand: stabilised 100.210, left 15 mm low: clay 100.195, rotor 99.895."""
     found = decision(job(), LOT)
     assert 100.210 - found.lowering == pytest.approx(100.195)
-    assert 100.210 - found.lowering - found.rules.mix_depth_m == pytest.approx(99.895)
+    assert 100.210 - found.lowering - found.rules.mixing_depth_m == pytest.approx(99.895)
     # 3.2: 315 mm where there is a surplus; 308 where it rises by 8
     assert found.thickness.over == pytest.approx(0.315)
     assert found.thickness.short == pytest.approx(0.3 + np.quantile(found.rises, 0.1))
@@ -196,11 +196,11 @@ def test_another_spread_rate():
 
 def test_every_figure_carries_its_mark():
     """Source, assumed, practice or job, on each row."""
-    of = job(given=frozenset({"stabilising.mix_depth_m", "costs.surplus_per_m3"}))
+    of = job(given=frozenset({"stabilising.mixing_depth_m", "costs.surplus_per_m3"}))
     rows = evidence(decision(of, LOT), of).rows
     marks = {row[0]: row[3] for row in rows}
     assert all(mark for mark in marks.values())
-    assert marks["mix depth"] == "job"
+    assert marks["mixing depth"] == "job"
     assert marks["cost of a surplus"] == "job"
     assert marks["cost of a shortage"] == "not stated: no default"
     assert marks["cement spread"] == "common practice, no source"
@@ -342,7 +342,7 @@ def test_a_spread_of_a_tonne_is_refused_by_name():
     ("table", "name"),
     [
         ("[stabilising]\nmax_density_kg_m3 = 0.0", "stabilising.max_density_kg_m3 = 0"),
-        ("[stabilising]\nmix_depth_m = 1.2", "stabilising.mix_depth_m = 1.2"),
+        ("[stabilising]\nmixing_depth_m = 1.2", "stabilising.mixing_depth_m = 1.2"),
         ("[costs]\nsurplus_per_m3 = -5.0", "costs.surplus_per_m3 = -5"),
         ("[stabilising]\nsoil = 'gravel'", "stabilising.soil = 'gravel'"),
         ("[stabilising]\nspread = 12.5", "did you mean 'spread_kg_m2'"),

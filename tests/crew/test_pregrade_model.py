@@ -237,7 +237,7 @@ def test_the_field_number_and_what_one_more_kg_does():
     [
         ("density", 0.0, r"stabilising\.max_density_kg_m3: found 0"),
         ("density", 5000.0, r"stabilising\.max_density_kg_m3: found 5000"),
-        ("depth", 1.2, r"stabilising\.mix_depth_m: found 1\.2, outside 0\.001 to 1"),
+        ("depth", 1.2, r"stabilising\.mixing_depth_m: found 1\.2, outside 0\.001 to 1"),
         ("spread", -1.0, r"stabilising\.spread_kg_m2: found -1"),
         ("loss", 1.5, r"stabilising\.loss: found 1\.5"),
         ("before", 0.2, r"stabilising\.compaction_before: found 0\.2"),

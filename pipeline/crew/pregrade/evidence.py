@@ -47,7 +47,7 @@ def _mix_rows(found: Decision) -> list[_Row]:
         ("moisture class", "stabilising.moisture", found.rules.moisture, "", ASSUMED),
         ("cement spread", "stabilising.spread_kg_m2", f"{given.spread:g}", "kg/m2", PRACTICE),
         ("lost as dust", "stabilising.loss", f"{100 * given.loss:g}", "%", ASSUMED),
-        ("mix depth", "stabilising.mix_depth_m", f"{given.depth:g}", "m",
+        ("mixing depth", "stabilising.mixing_depth_m", f"{given.depth:g}", "m",
          f"{ASSUMED}: the foreman confirms the rotor"),
         ("greatest dry density", "stabilising.max_density_kg_m3", f"{given.density:.0f}",
          "kg/m3", f"{soil}, inside usual ranges"),
@@ -85,7 +85,7 @@ def _error_rows(found: Decision) -> list[_Row]:
     ]
     loss = loss_error_of(rules)
     lengths = (
-        ("error of mix depth", rules.depth_error_m, "depth_error_m", ASSUMED),
+        ("error of mixing depth", rules.depth_error_m, "depth_error_m", ASSUMED),
         ("spots about the mean", rules.spot_error_m, "spot_error_m", ASSUMED),
         ("strip against the rest", rules.lot_error_m, "lot_error_m", ASSUMED),
         ("least sure strip", rules.strip_limit_m, "strip_limit_m", ASSUMED),

@@ -118,7 +118,7 @@ def inputs_of(rules: Stabilising) -> Inputs:
     given = Inputs(
         spread=rules.spread_kg_m2,
         loss=rules.loss,
-        depth=rules.mix_depth_m,
+        depth=rules.mixing_depth_m,
         density=_or(rules.max_density_kg_m3, soil.density),
         before=_or(rules.compaction_before, WET_BEFORE if wet else soil.before),
         after=_or(rules.compaction_after, AFTER),
@@ -157,7 +157,7 @@ def check(given: Inputs) -> None:
     limits: tuple[tuple[str, float | Floats, float, float], ...] = (
         ("spread_kg_m2", given.spread, 0.0, 100.0),
         ("loss", given.loss, 0.0, 0.999),
-        ("mix_depth_m", given.depth, 1e-3, 1.0),
+        ("mixing_depth_m", given.depth, 1e-3, 1.0),
         ("max_density_kg_m3", given.density, 800.0, 2600.0),
         ("compaction_before", given.before, 0.7, 1.1),
         ("compaction_after", given.after, 0.7, 1.1),
@@ -301,7 +301,7 @@ def effects(given: Inputs, rules: Stabilising) -> tuple[Effect, ...]:
     share = 100 * rules.spread_error
     moves = (
         ("spread rate", "spread", given.spread * rules.spread_error, f"{share:g} %"),
-        ("mix depth", "depth", rules.depth_error_m, f"{1000 * rules.depth_error_m:g} mm"),
+        ("mixing depth", "depth", rules.depth_error_m, f"{1000 * rules.depth_error_m:g} mm"),
         ("cement loss", "loss", 0.02, "2 % of the spread"),
         ("density before", "before", rules.compaction_before_error,
          f"{100 * rules.compaction_before_error:g} % compaction"),

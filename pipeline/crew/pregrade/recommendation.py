@@ -246,14 +246,14 @@ def _chosen(
     limits: list[str] = []
     unit = measures(job.rounding)
     least = rules.least_thickness_m
-    if least is not None and rules.mix_depth_m + lowering < least - 1e-9:
-        needed = step * math.ceil((least - rules.mix_depth_m) / step - 1e-9)
+    if least is not None and rules.mixing_depth_m + lowering < least - 1e-9:
+        needed = step * math.ceil((least - rules.mixing_depth_m) / step - 1e-9)
         limits.append(
             f"left {unit.fine(needed - lowering)} {unit.fine_unit} lower than it would be: the"
             f" layer must be {unit.fine(least)} {unit.fine_unit} thick after trimming"
         )
         lowering = needed
-    if least is not None and rules.mix_depth_m + float(np.quantile(rises, 0.1)) < least - 1e-9:
+    if least is not None and rules.mixing_depth_m + float(np.quantile(rises, 0.1)) < least - 1e-9:
         limits.append(
             f"where the clay rises least the layer is thinner than {unit.fine(least)}"
             f" {unit.fine_unit}: mix deeper"
@@ -265,6 +265,6 @@ def _thickness(rules: Stabilising, rises: Floats, lowering: float | None) -> Thi
     """Of the finished layer: ``t + p`` where it is trimmed, ``t + dh`` where it falls short."""
     if lowering is None:
         return None
-    depth = rules.mix_depth_m
+    depth = rules.mixing_depth_m
     short = depth + min(lowering, float(np.quantile(rises, 0.1)))
     return Thickness(depth + lowering, short, rules.least_thickness_m)

@@ -97,7 +97,7 @@ def a_centimetre(units: Measures) -> str:
 
 
 def _depth(found: Decision, units: Measures) -> str:
-    return f"{units.long(found.rules.mix_depth_m, 0.01)} {units.unit}"
+    return f"{units.long(found.rules.mixing_depth_m, 0.01)} {units.unit}"
 
 
 def _per_kg(millimetres: float, units: Measures) -> str:
@@ -218,7 +218,7 @@ def _water(found: Decision, hauling: Hauling, units: Measures) -> str:
 def _rotor(found: Decision, units: Measures) -> str:
     where = ""
     if found.lowering is not None:
-        where = f" at {_plane(found.lowering + found.rules.mix_depth_m, units)}"
+        where = f" at {_plane(found.lowering + found.rules.mixing_depth_m, units)}"
     lids = found.lot.lids
     if lids is None:
         known = "NO UTILITIES LIST WAS READ"

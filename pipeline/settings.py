@@ -214,7 +214,7 @@ class Rounding(Settings):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Target(Settings):
-    """The layer that today's ground is graded to, and the crew's other choices for the day."""
+    """Today's layer, the one that the ground is graded to, and the crew's choices for the day."""
 
     layer: Name = "clay subgrade"
     """Name of that layer."""

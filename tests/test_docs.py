@@ -124,4 +124,8 @@ def test_the_extra_for_docs_holds_what_the_build_needs():
         "optional-dependencies"
     ]
 
-    assert any(name.startswith("mkdocs-material") for name in extras["docs"])
+    wanted = {re.split(r"[^\w-]", name)[0] for name in extras["docs"]}
+    config = (ROOT / "mkdocs.yml").read_text("utf-8")
+    assert wanted == {"mkdocs", "pygments", "pymdown-extensions"}
+    assert set(re.findall(r"^  - (\w+)\.", config, re.MULTILINE)) == {"pymdownx"}
+    assert re.findall(r"^  name: (\w+)$", config, re.MULTILINE) == ["mkdocs"]

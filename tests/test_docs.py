@@ -127,5 +127,5 @@ def test_the_extra_for_docs_holds_what_the_build_needs():
     wanted = {re.split(r"[^\w-]", name)[0] for name in extras["docs"]}
     config = (ROOT / "mkdocs.yml").read_text("utf-8")
     assert wanted == {"mkdocs", "pygments", "pymdown-extensions"}
-    assert set(re.findall(r"^  - (\w+)\.", config, re.MULTILINE)) == {"pymdownx"}
-    assert re.findall(r"^  name: (\w+)$", config, re.MULTILINE) == ["mkdocs"]
+    assert "  - pymdownx." in config
+    assert "  name: mkdocs\n" in config

@@ -313,31 +313,28 @@ def findings(found: Things, line: Alignment | None = None, unit: Measures = METR
     """
     said = []
     for i in range(len(found)):
-        kind, what, do = _missing(found, i)
+        thing, (what, do) = (found, i, line), _missing(found, i)
         if found.verdict[i] in {"UNKNOWN", "HIT"}:
-            kind = "in reach of blade or rotor"
             what = "; ".join(filter(None, (verdict_words(found, i, unit), what)))
             do = "; ".join(filter(None, (EXPOSE, do)))
-        if kind:
-            said.append(_finding((found, i, line), kind, what, do))
+            said.append(_finding(thing, "in reach of blade or rotor", what, do))
+        elif not found.shot_id[i]:
+            said.append(_finding(thing, "on the list, not shot", what, do))
+        elif not found.listed[i]:
+            said.append(_finding(thing, "shot, not on the list", what, do))
     return tuple(said)
 
 
-def _missing(found: Things, row: int) -> tuple[str, str, str]:
-    """Kind, words and what to do where list and shots do not both have the thing, else empty."""
+def _missing(found: Things, row: int) -> tuple[str, str]:
+    """Words and what to do where list and shots do not both have the thing, else empty."""
     if not found.shot_id[row]:
-        return (
-            "on the list, not shot",
-            "not shot this morning",
-            "find it on the ground, or ask its owner where it went",
-        )
+        return "not shot this morning", "find it on the ground, or ask its owner where it went"
     if not found.listed[row]:
         return (
-            "shot, not on the list",
             "on no list, its depth is unknown",
             "ask whose it is and put it on the list; treat it as shallow until then",
         )
-    return "", "", ""
+    return "", ""
 
 
 def _finding(thing: tuple[Things, int, Alignment | None], kind: str, what: str, do: str) -> Finding:

@@ -157,13 +157,12 @@ class _Whole:
 
 def _street_work(whole: _Whole, street: Street) -> CrewWork:
     """The work along one part of the design."""
-    day, corridor, things = whole.day, street.corridor, whole.things
+    day, corridor = whole.day, street.corridor
     job, layer = day.morning.inputs.job, edge_layer(corridor, day.morning.inputs.job.target.layer)
     edges, spots = whole.edges[street.name], street_stations(street, job.stakes)
     shot = shot_sides(street, whole.edges, longest_step(corridor, layer, job.codes))
     rows = np.flatnonzero(day.sheet.street == street.name)
     sheet, dots = day.sheet.take(rows), day.dots.take(day.dots.street == street.name)
-    alone = not corridor.parts
     return CrewWork(
         job=job,
         corridor=corridor,
@@ -190,14 +189,18 @@ def _street_work(whole: _Whole, street: Street) -> CrewWork:
         ),
         path=_path(whole, corridor, layer, shot),
         bank=keep(backing_bank, corridor, layer, day.ground, job.bank, shot) if layer else None,
-        things=things,
+        things=whole.things,
         ties=whole.ties,
         turns=_turns(whole, street),
         passes=passes.by_stretch(dots, job.target.pass_m),
         stale=_stale_on(whole, street),
         slopes=_slopes(whole, street, spots),
-        beside=things if alone else hazards.beside(things, corridor, BESIDE_M),
+        beside=_beside(whole.things, corridor),
     )
+
+
+def _beside(things: hazards.Things, corridor: Corridor) -> hazards.Things:
+    return hazards.beside(things, corridor, BESIDE_M) if corridor.parts else things
 
 
 def _turns(whole: _Whole, street: Street) -> tuple[lows.Turn, ...]:

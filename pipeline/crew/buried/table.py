@@ -38,47 +38,47 @@ def table(work: CrewWork) -> Table:
 
     What is said to people, ``do``, ``mark`` and the ties, is in the crew's unit.
     """
-    things, rules, unit = work.things, work.job.hazards, measures(work.job.rounding)
+    unit = measures(work.job.rounding).unit
     columns = (
         "seq", "street", "id", "kind", "station", "side", "offset_m", "easting_m", "northing_m",
         "top_elevation_m", "known_from", "shot_id", "cover_today_m", "blade_margin_m",
         "rotor_margin_m", "blade_worst_m", "rotor_worst_m", "part_below_rotor_m", "class", "do",
-        "mark", f"ties_{unit.unit}", "zone_m", "note", "caution",
+        "mark", f"ties_{unit}", "zone_m", "note", "caution",
     )  # fmt: skip
-    deep = buried(things, rules)
-    rows = []
-    for k in range(len(things)):
-        margin = things.margins
-        numbers = (
-            things.cover, margin.blade, margin.rotor, margin.blade_worst, margin.rotor_worst,
-            things.part_below_rotor,
-        )  # fmt: skip
-        rows.append(
-            (
-                str(k + 1),
-                things.street[k],
-                things.id[k],
-                things.kind[k],
-                place(work.of(str(things.street[k])), float(things.feet.station[k])),
-                format_side(float(things.feet.offset[k])),
-                format_length(float(things.feet.offset[k])),
-                format_length(float(things.easting[k])),
-                format_length(float(things.northing[k])),
-                format_length(float(things.top[k])),
-                _known_from(things, k),
-                things.shot_id[k],
-                *(format_length(float(x[k])) for x in numbers),
-                things.verdict[k],
-                verdict_words(things, k, unit),
-                mark(things, k, unit),
-                work.ties[k],
-                _zone(rules),
-                "; ".join(x for x in ("buried" if deep[k] else "", things.note[k]) if x),
-                CAUTION,
-            )
-        )
+    deep = buried(work.things, work.job.hazards)
+    rows = tuple(_row(work, k, bool(deep[k])) for k in range(len(work.things)))
     numeric = {name for name in columns if name.endswith("_m")} - {"ties_m", "zone_m"}
-    return Table("buried", columns, tuple(rows), frozenset(columns) - numeric)
+    return Table("buried", columns, rows, frozenset(columns) - numeric)
+
+
+def _row(work: CrewWork, k: int, deep: bool) -> tuple[str, ...]:
+    things, margin, unit = work.things, work.things.margins, measures(work.job.rounding)
+    numbers = (
+        things.cover, margin.blade, margin.rotor, margin.blade_worst, margin.rotor_worst,
+        things.part_below_rotor,
+    )  # fmt: skip
+    return (
+        str(k + 1),
+        things.street[k],
+        things.id[k],
+        things.kind[k],
+        place(work.of(str(things.street[k])), float(things.feet.station[k])),
+        format_side(float(things.feet.offset[k])),
+        format_length(float(things.feet.offset[k])),
+        format_length(float(things.easting[k])),
+        format_length(float(things.northing[k])),
+        format_length(float(things.top[k])),
+        _known_from(things, k),
+        things.shot_id[k],
+        *(format_length(float(x[k])) for x in numbers),
+        things.verdict[k],
+        verdict_words(things, k, unit),
+        mark(things, k, unit),
+        work.ties[k],
+        _zone(work.job.hazards),
+        "; ".join(x for x in ("buried" if deep else "", things.note[k]) if x),
+        CAUTION,
+    )
 
 
 def _known_from(things: Things, k: int) -> str:

@@ -306,13 +306,8 @@ def buried_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         Heading("under\nrotor", align="right"),
         Heading("treat as", wrap=True, bold=True),
     ]
-    zone = (
-        f"{unit.long(rules.zone_m, 0.01)} {unit.unit} each side, as the job states it"
-        if rules.zone_m is not None
-        else "not stated in the job: ask what the law of the place says"
-    )
     told = [
-        f"Tolerance zone {zone}.",
+        f"Tolerance zone {_zone_words(rules.zone_m, unit)}.",
         (
             f"Blade leaves {work.layer}; rotor {unit.small(rules.mixing_depth_m)} +"
             f" {unit.small(rules.overcut_m)} {unit.small_unit} under it. Unknown is treated as"
@@ -329,6 +324,12 @@ def buried_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
     ]
     bar = f"BURIED AND STANDING, BELOW {work.layer.upper()}   {unit.small_unit}, - is above"
     return list_pages(("Buried things", bar), headings, rows, told, body_pt)
+
+
+def _zone_words(zone_m: float | None, unit: Measures) -> str:
+    if zone_m is None:
+        return "not stated in the job: ask what the law of the place says"
+    return f"{unit.long(zone_m, 0.01)} {unit.unit} each side, as the job states it"
 
 
 def thing_place(work: CrewWork, k: int) -> str:

@@ -31,12 +31,13 @@ from pipeline.ingest.describe.description import (
     told,
 )
 from pipeline.ingest.landxml.document import Document
-from pipeline.ingest.landxml.geometry import LineText, Piece, ProfileText, element_length
+from pipeline.ingest.landxml.geometry import element_length
 from pipeline.ingest.landxml.mesh import SurfaceRows, measures
 from pipeline.ingest.landxml.observations import read_landxml_observations
 from pipeline.ingest.landxml.read import judge
 from pipeline.ingest.landxml.stream import BadNumberError, parse_numbers, stream
 from pipeline.ingest.landxml.units import Units, units_of
+from pipeline.ingest.landxml.written import LineText, Piece, ProfileText
 from pipeline.ingest.source import shown
 from pipeline.ingest.whereabouts import known_crs, whereabouts
 from pipeline.model import AlignmentRows, Mesh, ProfileRow, ProfileRows, Reading

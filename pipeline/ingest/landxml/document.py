@@ -11,7 +11,6 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from pipeline.errors import InputError
-from pipeline.ingest.landxml.geometry import LineText, Piece, ProfileText
 from pipeline.ingest.landxml.mesh import Drawn, SurfaceRows
 from pipeline.ingest.landxml.points import NamedPoints
 from pipeline.ingest.landxml.stream import (
@@ -22,6 +21,7 @@ from pipeline.ingest.landxml.stream import (
     Sink,
     parse_numbers,
 )
+from pipeline.ingest.landxml.written import LineText, Piece, ProfileText
 from pipeline.ingest.source import shown
 
 _Open: TypeAlias = Callable[[dict[str, str]], tuple[Sink | None, End]]

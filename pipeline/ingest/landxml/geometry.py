@@ -1,7 +1,6 @@
-"""Alignments, profiles and drawn features of a LandXML file, as rows.
+"""Alignments and drawn features of a LandXML file, as rows.
 
-Directions are never read: four producers write them in three ways. Everything
-follows from the points and the turn of each element. What cannot be read exactly
+Everything follows from the points and the turn of each element. What cannot be read exactly
 is left out by name; a spiral that is no clothoid is not drawn as one.
 """
 
@@ -9,117 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
-from pipeline.ingest.landxml.stream import BadNumberError, NumberList, parse_numbers
+from pipeline.ingest.landxml.written import Book, LineText, Piece, Plan, UnusableError, number
 from pipeline.ingest.source import shown
-from pipeline.model import AlignmentRows, ElementRow, Floats, Ints, ProfileRow, ProfileRows
+from pipeline.model import AlignmentRows, ElementRow
 
 _TURN = {"cw": 1, "ccw": -1}
 SLACK_M = 0.002
 """Two statements of one length that differ by more than this are told."""
-
-Plan = tuple[float, float]
-
-
-class UnusableError(ValueError):
-    """Why an alignment, profile or feature is left out."""
-
-
-@dataclass(slots=True)
-class Piece:
-    """One element of a ``CoordGeom`` as it stands.
-
-    ``points`` holds the text of Start, End, Center and PI, or the name of the
-    point each refers to, behind an ``@``.
-    """
-
-    kind: str
-    attributes: dict[str, str]
-    line: int
-    points: dict[str, str] = field(default_factory=dict)
-    path: NumberList | None = None
-    dimensions: int = 3
-    chain: str = ""
-
-
-@dataclass(slots=True)
-class ProfileText:
-    """One ``ProfAlign``: (element, attributes, text, line) of each point."""
-
-    name: str
-    line: int
-    rows: list[tuple[str, dict[str, str], str, int]] = field(default_factory=list)
-
-
-@dataclass(slots=True)
-class LineText:
-    """One ``Alignment`` or ``PlanFeature`` as it stands."""
-
-    name: str
-    attributes: dict[str, str]
-    line: int
-    pieces: list[Piece] = field(default_factory=list)
-    equations: list[dict[str, str]] = field(default_factory=list)
-    profiles: list[ProfileText] = field(default_factory=list)
-
-
-@dataclass(slots=True)
-class Book:
-    """Named points [m] that geometry may refer to: easting, northing, elevation and shot."""
-
-    file: str
-    metres: float
-    xyz: Floats
-    shot: Ints
-    row: dict[str, int]
-    ambiguous: frozenset[str]
-
-    def vertex(self, text: str) -> tuple[float, float, float, int]:
-        """The place that a point's text or reference means; height NaN where there is none."""
-        if text.startswith("@"):
-            name = text[1:]
-            if name in self.ambiguous or name not in self.row:
-                why = "is there twice" if name in self.ambiguous else "is not in the file"
-                raise UnusableError(f'point "{shown(name)}" {why}')
-            k = self.row[name]
-            east, north, up = (float(x) for x in self.xyz[k])
-            return east, north, up, int(self.shot[k])
-        values = _numbers(text)
-        if len(values) not in (2, 3):
-            raise UnusableError(f'"{shown(text)}" is no point')
-        up = values[2] * self.metres if len(values) == 3 else math.nan
-        return values[1] * self.metres, values[0] * self.metres, up, -1
-
-    def plan(self, piece: Piece, what: str) -> Plan | None:
-        """Easting and northing of a piece's Start, End, Center or PI; None if not given."""
-        if what not in piece.points:
-            return None
-        east, north, _, _ = self.vertex(piece.points[what])
-        if not (math.isfinite(east) and math.isfinite(north)):
-            raise UnusableError(f"{what} on line {piece.line} has no coordinates")
-        return east, north
-
-
-def _numbers(text: str) -> list[float]:
-    try:
-        return parse_numbers(text)
-    except BadNumberError as error:
-        raise UnusableError(str(error)) from None
-
-
-def _number(attributes: dict[str, str], name: str) -> float:
-    """An attribute as a number; NaN where it is not given."""
-    text = attributes.get(name, "").strip()
-    if not text:
-        return math.nan
-    values = _numbers(text)
-    if len(values) != 1:
-        raise UnusableError(f'{name} "{shown(text)}" is no number')
-    return values[0]
 
 
 def alignment_rows(text: LineText, book: Book) -> tuple[AlignmentRows, list[str]]:
@@ -134,9 +33,9 @@ def alignment_rows(text: LineText, book: Book) -> tuple[AlignmentRows, list[str]
     if not elements:
         raise UnusableError("it has no geometry that is read here")
     metres = book.metres
-    start = _number(text.attributes, "staStart") * metres
+    start = number(text.attributes, "staStart") * metres
     start = 0.0 if math.isnan(start) else start
-    declared = _number(text.attributes, "length") * metres
+    declared = number(text.attributes, "length") * metres
     rows = AlignmentRows(
         name=text.name,
         elements=elements,
@@ -159,8 +58,8 @@ def _equations(
     for one in text.equations:
         if one.get("staIncrement", "increasing").lower() != "increasing":
             raise UnusableError("a station equation after which stations decrease")
-        at = _number(one, "staInternal") * metres
-        back, then = _number(one, "staBack") * metres, _number(one, "staAhead") * metres
+        at = number(one, "staInternal") * metres
+        back, then = number(one, "staBack") * metres, number(one, "staAhead") * metres
         if math.isnan(back):
             back = ahead + at - internal
         if not math.isfinite(at + back + then):
@@ -197,7 +96,7 @@ def _ends(piece: Piece, book: Book) -> tuple[Plan, Plan]:
 
 def _straight(piece: Piece, book: Book) -> ElementRow:
     start, end = _ends(piece, book)
-    length = _number(piece.attributes, "length") * book.metres
+    length = number(piece.attributes, "length") * book.metres
     where = f"{book.file} line {piece.line}"
     return ElementRow("line", length=length, start=start, end=end, where=where)
 
@@ -213,7 +112,7 @@ def _radius(piece: Piece, name: str, metres: float) -> float:
     """Radius [m], infinite for ``INF``, NaN where it is not given."""
     if piece.attributes.get(name, "").strip().upper() in ("INF", "INFINITY", "INFINITE"):
         return math.inf
-    radius = _number(piece.attributes, name) * metres
+    radius = number(piece.attributes, name) * metres
     if radius <= 0:
         raise UnusableError(f"{name} is {radius:g}")
     return radius
@@ -231,7 +130,7 @@ def _arc(piece: Piece, book: Book) -> ElementRow:
         raise UnusableError(f"its radius is {radius:g} m")
     return ElementRow(
         "arc",
-        length=_number(piece.attributes, "length") * book.metres,
+        length=number(piece.attributes, "length") * book.metres,
         radius_start=radius,
         radius_end=radius,
         turn=_turn(piece),
@@ -247,7 +146,7 @@ def _clothoid(piece: Piece, book: Book) -> ElementRow:
     form = piece.attributes.get("spiType", "").strip()
     if form.lower() != "clothoid":
         raise UnusableError(f'a spiral of the type "{shown(form)}"; only the clothoid is read')
-    length = _number(piece.attributes, "length") * book.metres
+    length = number(piece.attributes, "length") * book.metres
     if not 0 < length < math.inf:
         raise UnusableError("no length")
     radii = [_radius(piece, name, book.metres) for name in ("radiusStart", "radiusEnd")]
@@ -323,53 +222,6 @@ def _doubts(row: ElementRow) -> Iterator[str]:
                 f"the {row.kind} on line {line} declares {row.length:.3f} m,"
                 f" its points give {length:.3f} m"
             )
-
-
-def profile_rows(text: ProfileText, metres: float, file: str) -> ProfileRows:
-    """A profile as rows [m], in order of station.
-
-    Raises
-    ------
-    UnusableError
-        Fewer than two points, or one that cannot be read.
-    """
-    rows = []
-    for kind, attributes, words, line in text.rows:
-        try:
-            rows.append(_profile_point(kind, attributes, words, metres, f"{file} line {line}"))
-        except UnusableError as error:
-            raise UnusableError(f"{kind} on line {line}: {error}") from None
-    if len(rows) < 2:
-        raise UnusableError(f"it has {len(rows)} points")
-    return ProfileRows(text.name, tuple(sorted(rows, key=lambda row: row.station)))
-
-
-def _profile_point(
-    kind: str, attributes: dict[str, str], words: str, metres: float, where: str
-) -> ProfileRow:
-    values = _numbers(words)
-    if len(values) != 2:
-        raise UnusableError(f'"{shown(words)}" is not a station and an elevation')
-    station, elevation = values[0] * metres, values[1] * metres
-    row = {"station": station, "elevation": elevation}
-    if kind == "ParaCurve":
-        row["length_in"] = row["length_out"] = _positive(attributes, "length") * metres / 2
-    elif kind == "UnsymParaCurve":
-        row["length_in"] = _positive(attributes, "lengthIn") * metres
-        row["length_out"] = _positive(attributes, "lengthOut") * metres
-    elif kind == "CircCurve":
-        row["arc_length"] = _positive(attributes, "length") * metres
-        row["radius"] = _number(attributes, "radius") * metres
-        if not 0 < abs(row["radius"]) < math.inf:
-            raise UnusableError("no radius")
-    return ProfileRow(**row, where=where)
-
-
-def _positive(attributes: dict[str, str], name: str) -> float:
-    value = _number(attributes, name)
-    if not 0 <= value < math.inf:
-        raise UnusableError(f"no {name}")
-    return value
 
 
 def feature_lines(text: LineText, book: Book) -> list[list[tuple[float, float, float, int]]]:

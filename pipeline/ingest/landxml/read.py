@@ -18,18 +18,13 @@ from pipeline.errors import InputError
 from pipeline.ingest.badrows import BadRow, bad_findings
 from pipeline.ingest.landxml.crosssections import KINDS, NAMES, read_cross_sections
 from pipeline.ingest.landxml.document import Document
-from pipeline.ingest.landxml.geometry import (
-    Book,
-    LineText,
-    UnusableError,
-    alignment_rows,
-    feature_lines,
-    profile_rows,
-)
+from pipeline.ingest.landxml.geometry import alignment_rows, feature_lines
 from pipeline.ingest.landxml.mesh import SurfaceRows, Vertices, mesh_of
+from pipeline.ingest.landxml.profile import profile_rows
 from pipeline.ingest.landxml.shots import Points, add_named, add_surface
 from pipeline.ingest.landxml.stream import stream
 from pipeline.ingest.landxml.units import Units, units_of
+from pipeline.ingest.landxml.written import Book, LineText, UnusableError
 from pipeline.ingest.source import shown
 from pipeline.model import (
     NO_LINES,

@@ -210,9 +210,10 @@ def test_without_control_and_records_nothing_is_held_against_them(demo):
     after, found = review_shots(replace(case, control=None, utilities=None), fate)
 
     assert (after == fate).all()
-    assert {"record without shot", "bust"}.isdisjoint(finding.kind for finding in found)
-    only = replace(case, control=None)
-    assert "record without shot" in {finding.kind for finding in review_shots(only, fate)[1]}
+    assert {"lid against record", "bust"}.isdisjoint(finding.kind for finding in found)
+    higher = replace(case.utilities, lid=case.utilities.lid + 1.0)
+    only = replace(case, control=None, utilities=higher)
+    assert "lid against record" in {finding.kind for finding in review_shots(only, fate)[1]}
 
 
 def in_two_parts(case, road):

@@ -11,6 +11,7 @@ from pipeline.crew import dots
 from pipeline.design import alignment as line
 from pipeline.design import profile, section
 from pipeline.model import (
+    NO_LINES,
     AlignmentRows,
     BreakRow,
     Corridor,
@@ -22,8 +23,10 @@ from pipeline.model import (
     SectionLayer,
     SectionRow,
     SectionTable,
+    make_shots,
 )
-from pipeline.settings import LayerRule, Rounding, StakeRules, Target
+from pipeline.settings import LayerRule, Rounding, StakeRules, SurfaceRules, Target
+from pipeline.surface import tin
 
 CLAY = Target(layer="clay subgrade")
 
@@ -65,6 +68,28 @@ def test_of_two_breaks_at_one_place_the_first_layers_name_stands(corridor):
         assert what[int(np.argmin(np.abs(offset - 3.70)))] == kept
 
 
+def test_places_alike_to_the_millimetre_are_one_place(corridor):
+    """0.3 mm farther out, the edge of clay is still named where its layer comes first."""
+    clay = corridor.layer("clay subgrade")
+    street = replace(
+        corridor, layers=(corridor.layers[0], replace(clay, offset=clay.offset * (3.7003 / 4.85)))
+    )
+    _, offset, what = dots.spots(street, np.array([50.0]), ["clay subgrade", "finish"])
+    assert what[int(np.argmin(np.abs(offset - 3.70)))] == "edge of clay"
+    assert "lip" not in what
+
+
+def test_the_first_triangle_of_the_ground_is_ground_as_well(corridor):
+    """Two triangles, of which each holds one end of the line: either may be number 0."""
+    east, north = np.array([994.0, 1006.0, 1006.0, 994.0]), np.array([2020.0, 2020, 2080, 2080])
+    ground, _ = tin.build(
+        make_shots(east, north, np.full(4, 51.0)), NO_LINES, SurfaceRules(max_edge_m=100.0)
+    )
+    assert len(ground.triangles) == 2
+    read_at = dots.where_shot(corridor, ground, np.array([19.93, 80.12]), np.array([1.0, -1.0]))
+    np.testing.assert_allclose(read_at, [20.03, 79.97], atol=1e-9)
+
+
 def test_a_spot_just_off_the_last_row_is_read_along_the_line(corridor, flat_ground):
     """The ground reaches from 0+020 to 0+080: looked for every 50 mm, 250 mm at most."""
     station = np.array([19.93, 80.12, 19.70, 80.30, 50.0])
@@ -89,6 +114,9 @@ def test_spots_of_a_list_stand_5_cm_or_more_apart():
     assert dots.apart(places, taken).tolist() == [1, 3, 4]
     assert dots.apart(places, np.empty((0, 2))).tolist() == [0, 3, 4]
     assert dots.apart(np.empty((0, 2)), taken).tolist() == []
+    # a row of spots every 4 cm keeps every second
+    row = np.column_stack([0.04 * np.arange(60), np.zeros(60)])
+    assert dots.apart(row, np.empty((0, 2))).tolist() == list(range(0, 60, 2))
     # exactly as far apart as that is far enough
     assert dots.apart(np.array([[0.0, 0.0], [0.05, 0.0]]), np.empty((0, 2))).tolist() == [0, 1]
 
@@ -104,6 +132,11 @@ def test_where_the_sections_have_ended_the_line_itself_is_a_spot(corridor, flat_
     assert offset.tolist() == [-1.0, 0.0, 1.0, 0.0]
     assert what == ["a", "crown", "b", "crown"]
     assert dots.with_bare_line(whole, station[[0, 2]], found) is found
+    # the spots of one station keep their order, however many there are
+    many = np.repeat([20.0, 60.0], 100), np.tile(np.arange(100.0), 2), [str(k) for k in range(200)]
+    _, offset, what = dots.with_bare_line(whole, station, many)
+    assert [w for w in what if w != "crown"] == many[2]
+    assert offset[:101].tolist() == [*range(100), 0.0]
 
 
 def test_the_list_is_in_walking_order_and_ticks_what_is_at_grade(corridor, flat_ground):

@@ -6,7 +6,10 @@ divided by ``part`` stands for the whole where a peer would take minutes.
 
 from __future__ import annotations
 
+import importlib
 import io
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -22,6 +25,52 @@ CASES: dict[str, Case] = {}
 def case(function: Case) -> Case:
     CASES[function.__name__.replace("_", " ")] = function
     return function
+
+
+# loops that have two forms
+
+BREAK_EVENS = ("compare.overlay", "compare.quantities", "surface.locate", "surface.contour")
+
+
+def _form(compiled: bool) -> None:
+    """One form for every size, whatever would be chosen."""
+    for place in BREAK_EVENS:
+        importlib.import_module(f"pipeline.{place}").BREAK_EVEN = 0 if compiled else 1 << 62
+
+
+def _small() -> None:
+    """Each compiled loop once, on little."""
+    from pipeline.compare import overlay, quantities
+    from pipeline.surface import contour, locate
+
+    s = inputs.design(2600)
+    quantities.parts(overlay.overlay(s, s))
+    locate.interpolate(s, s.x, s.y)
+    contour.isolines(s.x, s.y, s.z, s.triangles, [0.0], s.neighbours)
+
+
+def _compiled(made: Case) -> Case:
+    """The same case by compiled loops that are loaded already; what loading takes is a case too."""
+
+    def compiled(n: int):
+        __import__("numba")
+        work, part = made(n)
+        _form(True)
+        _small()
+        return work, part
+
+    compiled.__name__ = f"{made.__name__}_compiled"
+    return case(compiled)
+
+
+@case
+def compiled_loops_loaded(_n: int):
+    """numba and every loop, as the first of a process has them; kept compiled by an earlier one."""
+    _form(True)
+    inputs.design(2600)
+    command = "import benchmarks.cases as c; c._form(True); c._small()"
+    subprocess.run([sys.executable, "-c", command], check=True)
+    return _small, 1.0
 
 
 # the whole run
@@ -199,7 +248,11 @@ def heights_lath(n: int):
     from pipeline.surface import locate
 
     surface, at = inputs.ground(n), inputs.queries(1_000_000)
+    _form(False)
     return lambda: locate.interpolate(surface, *at), 1.0
+
+
+_compiled(heights_lath)
 
 
 @case
@@ -260,6 +313,7 @@ def _overlay(n: int, design: int):
 
     above, below = inputs.ground(n), inputs.design(design)
     area = tin.area(below)
+    _form(False)
     return lambda: quantities.quantity("x", overlay.overlay(above, below), area), 1.0
 
 
@@ -268,9 +322,15 @@ def volume_lath_coarse_design(n: int):
     return _overlay(n, 2600)
 
 
+_compiled(volume_lath_coarse_design)
+
+
 @case
 def volume_lath_fine_design(n: int):
     return _overlay(n, 50_000)
+
+
+_compiled(volume_lath_fine_design)
 
 
 @case
@@ -306,7 +366,11 @@ def isolines_lath(n: int):
     from pipeline.surface.contour import isolines
 
     s = inputs.ground(n)
+    _form(False)
     return lambda: isolines(s.x, s.y, s.z, s.triangles, _levels(s.z), s.neighbours), 1.0
+
+
+_compiled(isolines_lath)
 
 
 @case

@@ -10,7 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
+# no test is timed: a busy core is no fault of the code
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 # before numpy is imported: two threads that wait for each other over small matrices cost the
 # test of the intervals nine times its work (130 s for 15 s of it, on two busy cores)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

@@ -34,6 +34,7 @@ columns = { id = "point", northing = "north", easting = "east", elevation = "hei
 code = "code", note = "remark" }
 
 [design]
+name = "Thrumbel Lane"
 alignment = "design/alignment.csv"
 profile = "design/profile.csv"
 sections = "design/sections.toml"

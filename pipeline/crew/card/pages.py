@@ -6,13 +6,8 @@ from dataclasses import dataclass, replace
 
 from pipeline.crew.buried.things import CAUTION
 from pipeline.crew.card.earth import earth_pages
-from pipeline.crew.card.lists import (
-    bank_pages,
-    buried_pages,
-    edge_pages,
-    keep_pages,
-    path_pages,
-)
+from pipeline.crew.card.edge import bank_pages, edge_pages, path_pages
+from pipeline.crew.card.lists import buried_pages, keep_pages
 from pipeline.crew.card.rods import sight_pages
 from pipeline.crew.card.table import wrap
 from pipeline.crew.card.walking import hub_pages, paint_pages

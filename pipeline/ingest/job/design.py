@@ -124,15 +124,15 @@ def read_alignment(path: Path) -> AlignmentRows:
 def _equations(rows: list[_Row], start: float) -> tuple[tuple[float, float, float], ...]:
     """Where each equation stands: as far past the one before as the stations between them say."""
     found = []
-    internal, shown = start, start
+    internal, reads = start, start
     for row in rows:
         back, ahead = (
             row.number(column, "a station such as 0+240", parse_station)
             for column in EQUATION_COLUMNS
         )
-        if back < shown:
-            row.refuse("station_back", f"a station not before {shown:g}, which the line has here")
-        internal, shown = internal + (back - shown), ahead
+        if back < reads:
+            row.refuse("station_back", f"a station not before {reads:g}, which the line has here")
+        internal, reads = internal + (back - reads), ahead
         found.append((internal, back, ahead))
     return tuple(found)
 

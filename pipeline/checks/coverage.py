@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.checks.references import ENDS_M, Breaks, break_at, edges, section_height
+from pipeline.checks.references import ENDS_M, Breaks, edges, offset_at, section_height
 from pipeline.checks.telling import side_text, stretch_text, volume_text
 from pipeline.model import BreakLine, Finding, Findings, Floats, Ints, Linework, Severity
 from pipeline.model.arrays import lock_fields
@@ -117,7 +117,7 @@ def _designed(choices: tuple[BreakLine, ...]) -> list[tuple[float, float]]:
     stations = np.unique(np.concatenate([line.station for line in choices]))
     there = np.zeros(len(stations), dtype=bool)
     for line in choices:
-        there |= ~np.isnan(break_at(line, stations)[0])
+        there |= ~np.isnan(offset_at(line, stations))
     step = np.flatnonzero(np.diff(there.astype(np.int8), prepend=0, append=0))
     return [
         (float(stations[a]), float(stations[b - 1]))
@@ -130,7 +130,7 @@ def _met(choices: tuple[BreakLine, ...], shot: Placed, reach_m: float) -> Floats
     """Stretches (from, to) along which one of the breaks is met, merged and in order, (m, 2)."""
     stretches: list[Floats] = [np.empty((0, 2))]
     for line in choices:
-        near = np.abs(shot.offset - break_at(line, shot.station)[0]) <= reach_m
+        near = np.abs(shot.offset - offset_at(line, shot.station)) <= reach_m
         stretches.append(np.repeat(shot.station[near, None], 2, axis=1))
         pairs = shot.joined[near[shot.joined].all(axis=1)] if len(shot.joined) else shot.joined
         if len(pairs):
@@ -197,7 +197,7 @@ def _chord(
     section: Breaks, shot: Placed, line: BreakLine, stations: Floats, step: float
 ) -> tuple[Floats, Floats]:
     """Design over the chord at the break, and the chord's length, at stations [m]."""
-    at_break = break_at(line, stations)[0]
+    at_break = offset_at(line, stations)
     left, right = np.full(len(stations), np.nan), np.full(len(stations), np.nan)
     order = np.argsort(shot.station, kind="stable")
     along = shot.station[order]

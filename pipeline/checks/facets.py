@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.checks.coverage import Missing
-from pipeline.checks.references import Breaks, break_at, edges, section_height
+from pipeline.checks.references import Breaks, break_at, edges, offset_at, section_height
 from pipeline.checks.telling import counted, stretch_text, volume_text
 from pipeline.model import Bools, BreakLine, Finding, Findings, Floats, Ints
 from pipeline.model.arrays import lock_fields
@@ -78,28 +78,31 @@ def flat_facets(section: Breaks, facets: Facets, reach_m: float) -> tuple[Bools,
     """
     flat = np.zeros(len(facets.triangles), dtype=bool)
     lost = np.zeros(len(flat))
-    low, high = edges(section, facets.station)
-    height = section_height(section, facets.station, np.clip(facets.offset, low, high))
     for line in section[1:-1]:
-        out = facets.offset - break_at(line, facets.station)[0]
+        out = facets.offset - offset_at(line, facets.station)
         corner = out[facets.triangles]
         over = (corner > reach_m).any(axis=1) & (corner < -reach_m).any(axis=1)
         over &= (np.abs(corner) > reach_m).all(axis=1)
         rows = np.flatnonzero(over)
-        flat[rows] = True
-        lost[rows] += _lost(facets, rows, line, height - _flat_height(line, facets.station))
+        if len(rows):
+            flat[rows] = True
+            rise = _rise(section, facets, facets.triangles[rows].ravel(), line)
+            lost[rows] += _lost(facets, rows, out, rise)
     return flat, np.nan_to_num(lost)
 
 
-def _flat_height(line: BreakLine, station: Floats) -> Floats:
-    """Height of the break at each corner: heights over it are then free of the street's grade."""
-    return break_at(line, station)[1]
+def _rise(section: Breaks, facets: Facets, corners: Ints, line: BreakLine) -> Floats:
+    """Design over the break at the corners named, free of the street's grade; else NaN, (n,)."""
+    rise = np.full(len(facets.station), np.nan)
+    station, offset = facets.station[corners], facets.offset[corners]
+    height = section_height(section, station, np.clip(offset, *edges(section, station)))
+    rise[corners] = height - break_at(line, station)[1]
+    return rise
 
 
-def _lost(facets: Facets, rows: Ints, line: BreakLine, rise: Floats) -> Floats:
+def _lost(facets: Facets, rows: Ints, out: Floats, rise: Floats) -> Floats:
     """Volume between break and triangle: a corner alone on its side, the other two opposite."""
     corners = facets.triangles[rows]
-    out = facets.offset - break_at(line, facets.station)[0]
     right = out[corners] > 0
     # turn each triangle so that the corner alone on its side comes first
     lone = np.where(right.sum(axis=1) == 1, right.argmax(axis=1), (~right).argmax(axis=1))
@@ -157,10 +160,11 @@ def long_facets(section: Breaks, facets: Facets, longest_m: float) -> Bools:
         return np.asarray(facets.plan.inside & (facets.plan.length > longest_m), dtype=bool)
     places = np.column_stack([facets.station, facets.offset])[facets.triangles]
     length = np.hypot(*np.moveaxis(places - np.roll(places, -1, axis=1), 2, 0)).max(axis=1)
-    middle = places.mean(axis=1)
+    long = length > longest_m
+    middle = places[long].mean(axis=1)
     left, right = edges(section, middle[:, 0])
-    inside = (middle[:, 1] >= left) & (middle[:, 1] <= right)
-    return np.asarray(inside & (length > longest_m), dtype=bool)
+    long[long] = (middle[:, 1] >= left) & (middle[:, 1] <= right)
+    return np.asarray(long, dtype=bool)
 
 
 def long_findings(

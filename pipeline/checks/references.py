@@ -62,16 +62,21 @@ def break_at(line: BreakLine, station: ArrayLike) -> tuple[Floats, Floats]:
     Up to `ENDS_M` past an end it is that of the end: the first row of shots does not
     stand on the first station to the centimetre.
     """
+    return _column_at(line, line.offset, station), _column_at(line, line.elevation, station)
+
+
+def offset_at(line: BreakLine, station: ArrayLike) -> Floats:
+    """Offset of a break at stations [m], as `break_at` has it."""
+    return _column_at(line, line.offset, station)
+
+
+def _column_at(line: BreakLine, column: Floats, station: ArrayLike) -> Floats:
     s = np.asarray(station, dtype=np.float64)
     if not len(line.station):
-        return np.full(s.shape, np.nan), np.full(s.shape, np.nan)
+        return np.full(s.shape, np.nan)
     inside = np.clip(s, line.station[0], line.station[-1])
     s = np.where(np.abs(s - inside) <= ENDS_M, inside, s)
-    offset, elevation = (
-        np.asarray(np.interp(s, line.station, column, left=np.nan, right=np.nan))
-        for column in (line.offset, line.elevation)
-    )
-    return offset, elevation
+    return np.asarray(np.interp(s, line.station, column, left=np.nan, right=np.nan))
 
 
 def section_height(section: Breaks, station: ArrayLike, offset: ArrayLike) -> Floats:
@@ -109,7 +114,7 @@ def edges(section: Breaks, station: ArrayLike) -> tuple[Floats, Floats]:
     s = np.asarray(station, dtype=np.float64)
     if not section:
         return np.full(s.shape, np.nan), np.full(s.shape, np.nan)
-    outs = np.stack([break_at(line, s)[0] for line in section])
+    outs = np.stack([offset_at(line, s) for line in section])
     none = np.isnan(outs).all(axis=0)
     left = np.where(none, np.nan, np.min(np.where(np.isnan(outs), np.inf, outs), axis=0))
     right = np.where(none, np.nan, np.max(np.where(np.isnan(outs), -np.inf, outs), axis=0))

@@ -15,7 +15,7 @@ import numpy as np
 
 from pipeline.checks.bust import name_constant
 from pipeline.checks.likeness import ALONG_M, along_street, in_plane, stand_off
-from pipeline.checks.references import Breaks, break_at
+from pipeline.checks.references import Breaks, offset_at
 from pipeline.checks.runs import Profiled
 from pipeline.checks.telling import at, counted, stretch_text, volume_text
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
@@ -71,7 +71,7 @@ def cells(profiled: Profiled, line: Bools, breaks: Breaks) -> Ints:
     breaks : sequence of BreakLine
         Breaks of today's layer.
     """
-    sides = [profiled.offset > break_at(design, profiled.station)[0] for design in breaks]
+    sides = [profiled.offset > offset_at(design, profiled.station) for design in breaks]
     for name in sorted(set(profiled.feature[line])):
         rows = line & (profiled.feature == name)
         whole = _offset_of(profiled, np.flatnonzero(rows))

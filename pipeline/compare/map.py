@@ -12,7 +12,15 @@ from numpy.typing import ArrayLike
 from pipeline.compare.crosslines import ranges
 from pipeline.compare.overlay import SAME_HEIGHT_M
 from pipeline.compare.pieces import clip, fan, take, triangle_areas
-from pipeline.compare.regions import Polygons, in_order, merged, polygons_only, rings_of, weld
+from pipeline.compare.regions import (
+    Polygons,
+    in_order,
+    merged,
+    polygons_only,
+    rings_of,
+    weld,
+    within,
+)
 from pipeline.model import Band, Floats, Ints, Overlay, Region, Surface
 from pipeline.surface.contour import Isolines, isolines
 
@@ -194,8 +202,10 @@ def _without_specks(shapes: Any, covered: Any, smallest: float) -> tuple[Any, fl
 
 
 def _plan(surface: Surface, origin: Floats) -> Polygons:
-    """Outline of a surface about an origin."""
+    """Outline of a surface about an origin: of the edges that have nothing across them."""
     shift = surface.origin - origin
-    corners = surface.triangles.ravel()
+    row, k = np.nonzero(surface.neighbours < 0)
+    corners = np.stack((surface.triangles[row, k], surface.triangles[row, (k + 1) % 3]), axis=1)
     columns = np.stack((surface.x[corners] + shift[0], surface.y[corners] + shift[1]))
-    return merged(columns, np.arange(len(surface.triangles) + 1) * 3, origin)
+    ends = np.arange(corners.size).reshape(-1, 2)
+    return within(columns.reshape(2, -1), ends, origin)

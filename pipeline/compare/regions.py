@@ -83,9 +83,24 @@ def merged(columns: Floats, start: Ints, origin: Floats) -> Polygons:
         kept but for corners closer than `WELD_M`, which become one, and for
         regions and holes below `CRACK_M2`.
     """
+    ends = np.stack((np.arange(columns.shape[1]), following(start)), axis=1)
+    return within(columns, ends, origin)
+
+
+def within(columns: Floats, ends: Ints, origin: Floats) -> Polygons:
+    """What lies left of edges, as `merged` finds it of whole polygons.
+
+    Parameters
+    ----------
+    columns : ndarray, shape (2, n)
+        As in `merged`.
+    ends : ndarray, shape (e, 2)
+        Where each edge runs from and to. Two that run to and fro cancel each other, so
+        they may be left out.
+    origin : ndarray, shape (2,)
+    """
     which, first = weld(columns[:2])
-    ends = np.stack((which, which[following(start)]), axis=1)
-    rings = _rings(_outline(ends), columns[0][first], columns[1][first])
+    rings = _rings(_outline(which[ends]), columns[0][first], columns[1][first])
     return Polygons(origin, _nest(rings))
 
 

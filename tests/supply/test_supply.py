@@ -15,6 +15,7 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.version import Version
 
+from pipeline.cli import main
 from tests.supply.licences import PAGE, ROOT, goes_with_ours, libraries, licence
 
 LOCK = (ROOT / "requirements-lock.txt").read_text(encoding="utf-8")
@@ -29,6 +30,7 @@ LOCKED = ("test", "check", "plot")
 ALL = PROJECT["dependencies"] + [
     one for group in LOCKED for one in PROJECT["optional-dependencies"][group]
 ]
+LATER = "2026-05-15"
 # every way that Python has to a network, shut; an attempt ends the process with a code of its own
 SHUT = """
 import os, socket, sys
@@ -82,6 +84,16 @@ def test_the_lock_holds_what_those_need_as_well():
     assert all(hashes for _, hashes in PINNED.values())
 
 
+def a_day_later(shots, day):
+    """The same morning shot once more, two millimetres off."""
+    shutil.copytree(shots / day, shots / LATER)
+    path = shots / LATER / "morning.csv"
+    rows = [line.split(",") for line in path.read_text("utf-8").replace(day, LATER).splitlines()]
+    for row in rows[1:]:
+        row[2] = f"{float(row[2]) + 0.002:.3f}"
+    path.write_text("\n".join(map(",".join, rows)) + "\n", "utf-8")
+
+
 @pytest.mark.parametrize("projected", [False, True])
 def test_nothing_is_sent_or_fetched_while_it_runs(tmp_path, projected):
     """An audit hook (PEP 578) sees every socket that Python opens; PROJ is asked by itself."""
@@ -89,12 +101,18 @@ def test_nothing_is_sent_or_fetched_while_it_runs(tmp_path, projected):
     shutil.copytree(ROOT / "fixtures" / ("open-road" if projected else "demo"), street)
     day = next(one.name for one in (street / "shots").iterdir())
     commands = (
-        ["run", str(street)], ["check", str(street)], ["layout", str(street)],
-        ["read", str(next((street / "shots" / day).iterdir()))],
-        ["verify", str(street / "out" / day)],
-        ["at", str(street), "--station", "100"],
+        ["run", str(street)], ["run", str(street), "--pictures"], ["check", str(street)],
+        ["layout", str(street)], ["read", str(next((street / "shots" / day).iterdir()))],
+        ["verify", str(street / "out" / day), "--job", str(street)],
+        ["at", str(street), "--station", "100"], ["pregrade", str(street)],
+        ["compare-days", str(street), day, LATER],
+        ["demo", str(tmp_path / "laid")],
     )  # fmt: skip
+    # a watch is `run` again and again, and looks at files in between
+    assert {words[0] for words in commands} | {"watch"} == set(main.commands)
     for words in commands if not projected else commands[:1]:
+        if LATER in words:
+            a_day_later(street / "shots", day)
         done = subprocess.run(
             [sys.executable, "-c", SHUT, *words], cwd=ROOT, capture_output=True, text=True,
             env={**os.environ, "PROJ_NETWORK": "ON"},

@@ -101,7 +101,7 @@ MORE: tuple[Slip, ...] = (
     Slip(
         "manholes coded as ground",
         "told",
-        "record without shot",
+        "on the list, not shot",
         edited(MORNING, (",MH,", ",GR,")),
     ),
     Slip(

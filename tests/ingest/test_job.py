@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.errors import InputError, JobError
 from pipeline.ingest.job.job import job_path, read_job
-from pipeline.ingest.job.morning import latest_day, morning_files
+from pipeline.ingest.job.morning import latest_day, morning_files, passed_over
 from pipeline.settings import Job
 
 # ruff: noqa: E501
@@ -157,3 +157,19 @@ def test_the_latest_day_is_the_last_date_and_other_folders_are_no_days(tmp_path)
         (tmp_path / "shots" / name).mkdir(parents=True)
 
     assert latest_day(job) == "2026-05-14"
+
+
+def test_what_lies_in_the_days_folder_and_is_not_read_is_told(tmp_path):
+    """A folder of photos is no matter; one with a table in it may be half of the morning."""
+    job, day = read_job(write(tmp_path, GOOD)), tmp_path / "shots" / "2026-05-14"
+    for name in ("photos/a.jpg", "card/b/more.csv", ".trash/old.csv", "morning.csv"):
+        (day / name).parent.mkdir(parents=True, exist_ok=True)
+        (day / name).write_bytes(b"1,2,3,4\n")
+    (day / "gone.csv").symlink_to(day / "away.csv")
+    told = passed_over(job, "2026-05-14")
+
+    assert [(one.severity, one.text) for one in told] == [
+        ("person", "card is a folder with 1 file: not read"),
+        ("person", "gone.csv is no plain file: not read"),
+        ("note", "photos is a folder with 1 file: not read"),
+    ]

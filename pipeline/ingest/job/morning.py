@@ -132,7 +132,8 @@ def passed_over(job: Job, day: str) -> Findings:
             continue
         files = _below(path)
         harmless = path.is_dir() and all(not_survey(one) in HARMLESS for one in files)
-        what = f"a folder with {len(files)} files" if path.is_dir() else "no plain file"
+        count = f"{len(files)} file" + "s" * (len(files) != 1)
+        what = f"a folder with {count}" if path.is_dir() else "no plain file"
         do = f"lay shots of today in {job.shots.folder}/{day} itself, or move it away"
         severity: Severity = "note" if harmless else "person"
         text = f"{path.name} is {what}: not read"

@@ -330,6 +330,8 @@ def compare_days(job: Path, before: str, after: str, json_wanted: bool) -> None:
     Example:
       lath compare-days street 2026-05-14 2026-05-15
     """  # noqa: D301
+    if before == after:
+        raise click.UsageError("give two days: a day agrees with itself")
     from pipeline import publish_days
     from pipeline.run import run_day
 

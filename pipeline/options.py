@@ -44,8 +44,8 @@ class StationName(click.ParamType[str]):
         text = str(value)
         try:
             parse_station(text.partition("(")[0])
-        except ValueError as error:
-            self.fail(str(error), param, ctx)
+        except ValueError:
+            self.fail(f"{text!r} is no station such as 123.4 or 0+123.4", param, ctx)
         return text
 
 

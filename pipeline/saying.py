@@ -99,10 +99,9 @@ def place_words(place: Place) -> list[str]:
     lines = [f"{along}, {across}, {grid}"]
     if place.held:
         lines.insert(0, "HOLD: a finding stops the day; see lath check, and mark nothing by this")
-    ground = format_length(place.ground) or "not surveyed"
-    lines.append(f"Ground            {ground}")
+    lines.append(f"Ground            {_height(place.ground, unit) or 'not surveyed'}")
     for name, elevation in place.layers.items():
-        height = format_length(elevation) or "not designed here"
+        height = _height(elevation, unit) or "not designed here"
         mark = unit.mark(place.cut[name])
         lines.append(f"{name:18s}{height}  {mark}{feet if mark else ''}".rstrip())
     lines += [
@@ -111,6 +110,12 @@ def place_words(place: Place) -> list[str]:
         for called, (_, offset) in zip(place.others_called, place.other_feet, strict=True)
     ]
     return lines
+
+
+def _height(elevation: float, unit: Measures) -> str:
+    """An elevation in metres; empty where unknown. Beside marks in feet it says so."""
+    height = format_length(elevation)
+    return f"{height} m" if height and unit.unit == "ft" else height
 
 
 def table_words(table: Table) -> list[str]:

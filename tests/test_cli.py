@@ -116,6 +116,33 @@ def test_at_tells_the_design_at_a_place_both_ways(street):
         assert by_station["cut"][name] == pytest.approx(by_station["ground"] - height, abs=0.0011)
 
 
+def test_heights_beside_marks_in_feet_name_their_unit(street):
+    job = street / "job.toml"
+    asked = "at", street, "--station", "0+120", "--offset", "-3.5"
+    metric = lath(*asked).stdout.splitlines()[-1].split()
+    job.write_text(
+        job.read_text(encoding="utf-8").replace("[rounding]", '[rounding]\nmarks_unit = "ft"'),
+        encoding="utf-8",
+    )
+    feet = lath(*asked).stdout.splitlines()[-1].split()
+
+    # "clay subgrade", its height, C or F, how much
+    assert feet[:4] == [*metric[:3], "m"]
+    assert feet[4::2] == [metric[3], "ft"]
+    assert float(feet[5]) == pytest.approx(float(metric[4]) / 0.3048, abs=0.0067)
+
+
+def test_what_is_mistyped_is_refused_in_words_that_help(street):
+    no_place = lath("at", street, "--station", "12O")
+    one_day = lath("compare-days", street, "2026-05-14", "2026-05-14")
+    no_package = lath("verify", street)
+
+    assert [x.exit_code for x in (no_place, one_day, no_package)] == [2, 2, 3]
+    assert "'12O' is no station such as 123.4 or 0+123.4" in no_place.output
+    assert "give two days" in one_day.output
+    assert "Name a folder with a manifest.json" in no_package.output
+
+
 def test_at_with_an_elevation_needs_no_ground(street):
     said = json.loads(
         lath("at", street, "--station", "10", "--offset", "2", "--elev", "103", "--json").stdout

@@ -43,7 +43,7 @@ def unknown_codes(shots: Shots, base: Texts, codes: Mapping[str, Code]) -> Findi
     found = []
     for text, rows in rows_of.items():
         near = difflib.get_close_matches(text.upper(), list(codes), n=1, cutoff=0.5)
-        hint = f", did you mean {near[0]}?" if near else ""
+        hint = f" (did you mean {near[0]}?)" if near else ""
         said = (
             f"code {text!r} is not in the job's list{hint};"
             f" {counted(len(rows), 'shot')} listed, not in the surface"

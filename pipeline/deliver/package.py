@@ -264,6 +264,13 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         outputs = manifest["outputs"]
         manifest["outputs"] = {str(name): dict(entry) for name, entry in outputs.items()}
         return dict(manifest)
+    except (FileNotFoundError, NotADirectoryError):
+        raise OutputError(
+            f"package {folder}",
+            f"there is none, or it has lost its {MANIFEST}",
+            f"name a folder with a {MANIFEST}, such as out/2026-05-14 of the job; if it was this"
+            " one, run the day again",
+        ) from None
     except OSError as fault:
         found = fault.strerror or str(fault)
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError):

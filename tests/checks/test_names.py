@@ -33,7 +33,7 @@ def test_an_unknown_code_is_named_once_with_all_its_points_and_the_nearest_code(
     (finding,) = unknown_codes(shots, base_codes(shots, CODES), CODES)
 
     assert finding.points == ("0", "2")
-    assert "'GX' is not in the job's list, did you mean GR?; 2 shots" in finding.text
+    assert "'GX' is not in the job's list (did you mean GR?); 2 shots" in finding.text
 
 
 def test_the_same_id_on_two_places_is_named_and_both_are_kept():

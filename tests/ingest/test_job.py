@@ -46,7 +46,7 @@ def test_what_is_stated_is_taken_and_the_rest_is_assumed(tmp_path):
         ("max_edge_m = 12", "max_edge_m = -1", r"line 10, surface.max_edge_m = -1: .*greater than or equal to 0.1"),
         ("max_edge_m = 12", "max_edge_m = nan", r"line 10, surface.max_edge_m = nan: .*finite"),
         ("max_edge_m = 12", 'max_edge_m = "12"', r"surface.max_edge_m = '12': .*valid number"),
-        ("max_edge_m", "max_egde_m", r"line 10, surface.max_egde_m: no such setting, did you mean 'max_edge_m'"),
+        ("max_edge_m", "max_egde_m", r"line 10, surface.max_egde_m: no such setting \(did you mean 'max_edge_m'\?\)"),
         ("max_edge_m = 12", "max_edge_m = 0,5", r"line 10.*point: 0.5, not 0,5"),
         ('"clay subgrade"', '"finish"', r"layer 'finish' is named twice"),
         ('"clay subgrade"', '"gravel top"', r"target.layer: found 'clay subgrade', but the layers are"),

@@ -157,7 +157,7 @@ def _mistake(text: str, detail: Any) -> str:
     if detail["type"] in {"unexpected_keyword_argument", "extra_forbidden"}:
         near = difflib.get_close_matches(str(keys[-1])[:80], _known_keys(), n=1)
         return f"line {line}, {dotted}: no such setting" + (
-            f", did you mean {near[0]!r}?" if near else ""
+            f" (did you mean {near[0]!r}?)" if near else ""
         )
     if detail["type"] in {"missing", "missing_keyword_only_argument", "missing_argument"}:
         return f"line {line}, {dotted}: missing"

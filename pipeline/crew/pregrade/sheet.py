@@ -68,7 +68,7 @@ def lines(
         *_strip(found, line, units),
         *(f"strip test: {text}" for text in left_out),
         (
-            f"if wrong by {a_centimetre(units)}: {_loads(found)} out or"
+            f"if wrong by {a_centimetre(units)}: {found.wrong_loads.words} out or"
             f" {found.wrong_tonnes:.0f} t gravel in"
             f" ({units.area(found.lot.area_m2)} {units.area_unit})"
         ),
@@ -194,11 +194,6 @@ def _line_of_strips(found: Decision, units: Measures) -> tuple[str, ...]:
             f" {_per_kg(found.more_mm, units)}"
         ),
     )
-
-
-def _loads(found: Decision) -> str:
-    count = found.wrong_loads.count
-    return f"{count} load{'' if count == 1 else 's'} ({found.wrong_loads.governs} governs)"
 
 
 def _water(found: Decision, hauling: Hauling, units: Measures) -> str:

@@ -1,7 +1,8 @@
 """`python -m tests.covered [ROOM...]`: lines and branches of each room run by its own tests.
 
 Tests of the roof run much of the rooms besides; they do not count here, so that a room can be
-trusted without them. Needs `coverage`. `--missing` names the lines and branches left out.
+trusted without them. `coverage` comes with the extra `check`. `--missing` names the lines and
+branches left out.
 """
 
 from __future__ import annotations

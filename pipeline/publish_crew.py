@@ -281,7 +281,7 @@ def buried_things(day: Day) -> hazards.Things:
 
 
 def hub_flags(day: Day, before: Day | None) -> Texts:
-    """What is wrong with each hub of the sheet: off its line, shot twice, moved since."""
+    """What is wrong with each hub of the sheet: off its line or row, shot twice, moved since."""
     sheet, inputs = day.sheet, day.morning.inputs
     old = before.sheet.hubs if before is not None else _hubs(inputs.yesterday, inputs.job)
     since = disturbed.moved_since(sheet.hubs, old, inputs.job.stakes, measures(inputs.job.rounding))

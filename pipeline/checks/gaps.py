@@ -150,7 +150,7 @@ def gap_findings(
             "gap in the shots",
             f"no shot within {_reach_text(gap, rules)} of {gap.area_m2:.0f} m2 of the street,"
             f" {stretch_text(np.array([gap.start, gap.end]), called)},"
-            f" offset {gap.left:+.1f} to {gap.right:+.1f} m; each centimetre there is"
+            f" offset {_across_text(gap)} m; each centimetre there is"
             f" {volume_text(0.01 * gap.area_m2, rules.load_m3)}",
             "shoot there; until then it is not surveyed",
             station=gap.start,
@@ -158,6 +158,11 @@ def gap_findings(
         )
         for gap in found
     )
+
+
+def _across_text(gap: Gap) -> str:
+    left, right = f"{gap.left:+.1f}", f"{gap.right:+.1f}"
+    return left if left == right else f"{left} to {right}"
 
 
 def _reach_text(gap: Gap, rules: CheckRules) -> str:

@@ -61,8 +61,9 @@ def words(summary: Summary) -> list[str]:
 SHOWN = 3
 """Findings of one kind that are printed in full; all of them are in ``findings.json``."""
 
-NEVER_CUT = frozenset({"in reach of blade or rotor"})
-"""Kinds of which every finding is printed: nobody is to hit the fourth valve."""
+NEVER_CUT = frozenset({"in reach of blade or rotor", "shot, not on the list"})
+"""Kinds of which every finding is printed: nobody is to hit the fourth valve, nor a fourth one
+whose depth is on no record."""
 
 CAUTION = (
     "Arithmetic on surveyed and recorded heights, not a locate. Call and renew the locate ticket,"

@@ -139,11 +139,6 @@ def steps(easting: Floats, northing: Floats) -> Floats:
     return ahead
 
 
-def count_words(row: int, rows: int) -> str:
-    """``17/64``: the running count that shows a skipped lath; `row` counts from 0."""
-    return f"{row + 1}/{rows}"
-
-
 def step_words(metres: float) -> str:
     """``10.2``: metres to the next lath, empty after the last."""
     return format_length(metres, step=0.1)

@@ -209,9 +209,11 @@ def _closing(misses: Floats, where: str) -> list[Finding]:
             "let it begin and end on the street's edge",
         )
     worst = max(float(plan.max()), float(np.abs(misses[:, 2]).max()))
+    # what rounds to nothing has no sign
+    away = np.round(1000 * np.column_stack([plan, misses[:, 2]]), 1) + 0.0
     text = (
-        f"{where}: the ring closes to {1000 * plan[0]:.1f} and {1000 * plan[1]:.1f} mm in plan,"
-        f" {1000 * misses[0, 2]:+.1f} and {1000 * misses[1, 2]:+.1f} mm in height"
+        f"{where}: the ring closes to {away[0, 0]:.1f} and {away[1, 0]:.1f} mm in plan,"
+        f" {away[0, 1]:+.1f} and {away[1, 1]:+.1f} mm in height"
     )
     if worst <= _CLOSED_M:
         return [Finding("note", "ring closure", text, "nothing to do")]

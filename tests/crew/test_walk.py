@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew.walk import count_words, step_words, steps, walk, walking_order
+from pipeline.crew.walk import step_words, steps, walk, walking_order
 from pipeline.model import texts
 from pipeline.settings_crew import WalkRules
 
@@ -71,8 +71,7 @@ def test_two_people_walk_block_by_block():
     assert station[order].tolist() == [0, 50, 50, 0, 100, 150, 150, 100]
 
 
-def test_count_and_distance_are_printed_for_the_page():
-    assert count_words(16, 64) == "17/64"
+def test_the_distance_is_printed_for_the_page():
     assert [step_words(x) for x in (10.04, np.nan)] == ["10.0", ""]
 
 

@@ -94,14 +94,14 @@ def place_words(place: Place) -> list[str]:
     feet = " ft" if unit.unit == "ft" else ""
     side = format_side(place.offset)
     along = f"Station {place.called}"
-    across = f"offset {format_length(place.offset)} {side}"
+    across = f"offset {_metres(place.offset, unit)} {side}"
     grid = f"E {format_length(place.easting)}, N {format_length(place.northing)}"
     lines = [f"{along}, {across}, {grid}"]
     if place.held:
         lines.insert(0, "HOLD: a finding stops the day; see lath check, and mark nothing by this")
-    lines.append(f"Ground            {_height(place.ground, unit) or 'not surveyed'}")
+    lines.append(f"Ground            {_metres(place.ground, unit) or 'not surveyed'}")
     for name, elevation in place.layers.items():
-        height = _height(elevation, unit) or "not designed here"
+        height = _metres(elevation, unit) or "not designed here"
         mark = unit.mark(place.cut[name])
         lines.append(f"{name:18s}{height}  {mark}{feet if mark else ''}".rstrip())
     lines += [
@@ -112,10 +112,10 @@ def place_words(place: Place) -> list[str]:
     return lines
 
 
-def _height(elevation: float, unit: Measures) -> str:
-    """An elevation in metres; empty where unknown. Beside marks in feet it says so."""
-    height = format_length(elevation)
-    return f"{height} m" if height and unit.unit == "ft" else height
+def _metres(length: float, unit: Measures) -> str:
+    """A height or a distance in metres; empty where unknown. Beside marks in feet it says so."""
+    text = format_length(length)
+    return f"{text} m" if text and unit.unit == "ft" else text
 
 
 def table_words(table: Table) -> list[str]:

@@ -136,11 +136,18 @@ def test_what_is_mistyped_is_refused_in_words_that_help(street):
     no_place = lath("at", street, "--station", "12O")
     one_day = lath("compare-days", street, "2026-05-14", "2026-05-14")
     no_package = lath("verify", street)
+    control = street / "control.csv"
+    text = control.read_text(encoding="utf-8")
+    control.write_text(text.replace("elevation_m", "height"), encoding="utf-8")
+    no_column = lath("check", street)
 
-    assert [x.exit_code for x in (no_place, one_day, no_package)] == [2, 2, 3]
+    told = no_place, one_day, no_package, no_column
+    assert [x.exit_code for x in told] == [2, 2, 3, 3]
     assert "'12O' is no station such as 123.4 or 0+123.4" in no_place.output
     assert "give two days" in one_day.output
     assert "Name a folder with a manifest.json" in no_package.output
+    assert "control.csv: elevation = 'elevation_m' is not in the header: id, " in no_column.output
+    assert "Head its columns id,northing_m,easting_m,elevation_m,description." in no_column.output
 
 
 def test_at_with_an_elevation_needs_no_ground(street):

@@ -108,7 +108,7 @@ def _boxes_meet(a: Floats, i: Ints, b: Floats, j: Ints) -> Bools:
 
 
 def sampled(rows: Ints) -> Ints:
-    """Every so-manieth row: enough of them to choose a grid by."""
+    """Every n-th row, n such that enough are left to choose a grid by."""
     return rows[:: max(1, len(rows) // SAMPLE)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.errors import InputError
+from pipeline.errors import InputError, JobError
 from pipeline.ingest.csv.read import read_csv
 from pipeline.model import Shots
 from pipeline.settings import FileFormat
@@ -29,7 +29,12 @@ def read_control(path: Path) -> Shots:
     """
     if not path.is_file():
         raise InputError(path.name, "no such file", "name the control file in the job file")
-    reading = read_csv(path, FileFormat(columns=dict(COLUMNS), header=True))
+    try:
+        reading = read_csv(path, FileFormat(columns=dict(COLUMNS), header=True))
+    except JobError as fault:
+        # its columns are no setting of the job: they have these names
+        do = f"head its columns {','.join(COLUMNS.values())}"
+        raise InputError(path.name, fault.found, do) from None
     for finding in reading.findings:
         if finding.severity != "note":
             raise InputError(f"{path.name} line {finding.line}", finding.text, finding.do)

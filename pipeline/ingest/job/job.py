@@ -112,7 +112,8 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
             hint = "write decimals with a point: 0.5, not 0,5"
         elif "\\" in text:
             hint = "write paths with / instead of \\"
-        raise JobError(f"{path.name}", f"not valid TOML, {shown(str(error), 120)}", hint) from None
+        found = str(error).replace("Cannot overwrite a value", "one name stands there twice")
+        raise JobError(f"{path.name}", f"not valid TOML, {shown(found, 120)}", hint) from None
     except RecursionError:
         raise JobError(f"{path.name}", "nested too deeply", "write the tables flat") from None
 

@@ -223,7 +223,7 @@ class _Reader:
             raise InputError(
                 self.document.file,
                 f'{len(chosen)} surfaces are called "{shown(self.fmt.surface)}"; there are {names}',
-                "name one of them in the job file",
+                "name one of them",
             )
         return chosen
 

@@ -60,16 +60,17 @@ def interval_table(
         )
         for k in range(len(found))
     )
+    mean = f"mean_{units.unit}"
     cube, square, fine = units.volume_unit, units.area_unit, units.fine_unit
     columns: tuple[str, ...] = (
         "from_station", "to_station", "lane", f"cut_{cube}", f"fill_{cube}", f"cut_{square}",
-        f"fill_{square}", f"compared_{square}", f"not_surveyed_{square}", "mean",
+        f"fill_{square}", f"compared_{square}", f"not_surveyed_{square}", mean,
     )  # fmt: skip
     if errors is not None:
         either = ("cut", cube), ("fill", cube), ("mean", fine)
         columns += tuple(f"{what}_give_or_take_{unit}" for what, unit in either)
     name = f"volumes_{column_name(found.layer)}"
-    return Table(name, columns, rows, frozenset(columns[:3]) | {"mean"})
+    return Table(name, columns, rows, frozenset(columns[:3]) | {mean})
 
 
 def either_way(errors: StretchErrors, k: int, units: Measures = METRIC) -> tuple[str, ...]:

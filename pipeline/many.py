@@ -35,7 +35,7 @@ class Outcome:
     job: str
     exit_code: int
     day: str = ""
-    package: str = ""
+    folder: str = ""
     refusal: str = ""
 
 
@@ -72,7 +72,7 @@ def outcome_words(found: list[Outcome]) -> list[str]:
     """One line a job, and how many came out how."""
     said = {0: "done", HELD: "HELD"}
     lines = [
-        f"{one.job:<24} {said.get(one.exit_code, 'none'):<5} {one.package or one.refusal}"
+        f"{one.job:<24} {said.get(one.exit_code, 'none'):<5} {one.folder or one.refusal}"
         for one in found
     ]
     counts = [sum(one.exit_code == code for one in found) for code in (0, HELD)]
@@ -82,6 +82,6 @@ def outcome_words(found: list[Outcome]) -> list[str]:
 
 def outcome_objects(found: list[Outcome]) -> list[dict[str, Any]]:
     """The same for ``--json``."""
-    names = ("job", "exit_code", "day", "package", "refusal")
+    names = ("job", "exit_code", "day", "folder", "refusal")
     return [{name: getattr(one, name) or None for name in names}
             | {"exit_code": one.exit_code} for one in found]  # fmt: skip

@@ -206,7 +206,8 @@ def run_object(day: Day, folder: Path | None, seconds: Mapping[str, float]) -> d
     summary = summary_of(day)
     return {
         "day": summary.day,
-        "package": None if folder is None else folder.as_posix(),
+        "package": None if folder is None else package_id(day.morning.inputs, day.before),
+        "folder": None if folder is None else folder.as_posix(),
         "held": day.held,
         "shots": {"read": summary.read, "used": summary.used, "refused": summary.refused},
         "target": summary.target,

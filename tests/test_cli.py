@@ -76,9 +76,11 @@ def test_run_prints_what_the_package_holds_as_json(street):
     said = json.loads(result.stdout)
 
     assert result.exit_code == 0
-    assert set(said) >= {"day", "package", "shots", "layers", "findings", "seconds"}
+    assert set(said) >= {"day", "package", "folder", "shots", "layers", "findings", "seconds"}
     assert said["shots"]["read"] == said["shots"]["used"] + said["shots"]["refused"]
-    kept = json.loads((Path(said["package"]) / "quantities.json").read_text(encoding="utf-8"))
+    kept = json.loads((Path(said["folder"]) / "quantities.json").read_text(encoding="utf-8"))
+    manifest = json.loads((Path(said["folder"]) / "manifest.json").read_text(encoding="utf-8"))
+    assert said["package"] == manifest["package"]
     for name, row in said["layers"].items():
         assert row["cut_m3"] == pytest.approx(kept["layers"][name]["cut_m3"], abs=6e-4)
 

@@ -92,7 +92,7 @@ def test_many_jobs_at_once(two_workers, tmp_path):
     assert "design/alignment.csv" in told.output
     assert [one.job for one in alone] == ["a", "broken"]
     for one in alone[:1]:
-        mine, theirs = Path(one.package), tmp_path / "there" / one.job / one.day
+        mine, theirs = Path(one.folder), tmp_path / "there" / one.job / one.day
         names = sorted(path.name for path in mine.iterdir())
         assert names == sorted(path.name for path in theirs.iterdir())
         for name in names:

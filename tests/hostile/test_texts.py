@@ -59,7 +59,7 @@ def package(tmp_path_factory):
         capture_output=True, text=True,
     )  # fmt: skip
     assert done.returncode in {0, 4}, done.stderr[-600:]
-    return Path(json.loads(done.stdout)["package"])
+    return Path(json.loads(done.stdout)["folder"])
 
 
 def test_no_cell_begins_like_a_formula(package):

@@ -129,7 +129,7 @@ def test_the_page_asks_nobody_either(tmp_path):
         [sys.executable, "-m", "pipeline.cli", "run", str(street), "--json"], cwd=ROOT,
         capture_output=True, text=True,
     )  # fmt: skip
-    folder = Path(json.loads(done.stdout)["package"])
+    folder = Path(json.loads(done.stdout)["folder"])
     text = (folder / "day.html").read_text(encoding="utf-8")
     asks = re.findall(r"(?:src|href|action)=\"(?!#|data:)[^\"]*\"|fetch\(|XMLHttp|WebSocket", text)
 

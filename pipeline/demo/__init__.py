@@ -1,8 +1,10 @@
 """An invented street with a known truth, and the job folder that a crew would have of it.
 
     line, section, ground    the true geometry, by mathematics of its own
-    known, shots             what is set, buried and shot, honest flaws included
-    texts, folder            the files, and laying them down
+    known, plan, shots       what is set, buried and shot, with the noise of measuring
+    slips                    the flaws put in on purpose, each listed
+    intersection...          the other job: two streets, returns and a bulb
+    cells, texts, folder     the files, and laying them down
     truth                    all that is known about the scenario, for tests
 
 Nothing here imports ``pipeline.design``, ``pipeline.surface`` or

@@ -12,20 +12,23 @@ from pathlib import Path
 
 from pipeline.demo.codes import CODES
 
-LIP_M = 4.0
-FALL = 0.02
-MAIN_GRADE = -0.012
-MAIN_START_Z = 50.0
+LIP_M, FALL = 4.0, 0.02
+"""The lip of the gutter from a street's line [m], and the fall of the lane to it [m/m]."""
+MAIN_START_Z, MAIN_GRADE = 50.0, -0.012
+"""Crown of the through street at its start [m], and its grade from there [m/m]."""
 MEETING = 65.0
+"""Station of the through street at which the side street leaves it."""
 SIDE_GRADE = -0.02
-CENTRE = 56.0
-BULB_M = 11.0
+CENTRE, BULB_M = 56.0, 11.0
+"""The bulb: its middle, a station of the side street, and the radius of its lip [m]."""
 THROAT_M = 6.5
 """Radius of the throat's curves; with 11 m the throat lies 14 m before the centre, exactly."""
 EDGE_GRADE = -0.010
+"""Of the bulb's lip, from either side of the throat to its back."""
 WEST, SOUTH = 1000.0, 2000.0
-GRAVEL = (0.120, 4.65)
-CLAY = (0.335, 4.95)
+"""Easting and northing at which the through street begins [m]."""
+GRAVEL, CLAY = (0.120, 4.65), (0.335, 4.95)
+"""Each layer's crown below the finished crown, and its edge from a street's line [m]."""
 LAYER_FALL = 0.025
 
 JOB = """\

@@ -14,8 +14,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipeline.demo import intersection as known
+from pipeline.demo import intersection as streets
 from pipeline.demo import intersection_clay as clay
+from pipeline.demo.cells import lines, metres
+from pipeline.demo.noise import near_normal
 
 DAY, SEED = "2026-05-14", 20260515
 START = dt.datetime(2026, 5, 14, 6, 10, 0)  # noqa: DTZ001  instruments write local time
@@ -25,7 +27,7 @@ BULGE_RUN, BULGE_HALF_M, BULGE_M = 46.0, 3.0, 0.10
 """Along the bulb's lip: the middle, half the length and the most of the bank in the street."""
 TOE_M, TOP_M, TOP_HIGH_M = 0.20, 0.60, 0.465
 """The bank behind the edge of clay: its toe, its top, and how high that is above the clay."""
-HUB_BEHIND_M = known.LIP_M + 0.50 + 1.50 - clay.EDGE_M
+HUB_BEHIND_M = streets.LIP_M + 0.50 + 1.50 - clay.EDGE_M
 """A hub 1.50 m behind the back of the curb, from the edge of clay."""
 
 
@@ -60,12 +62,12 @@ CONTROL = (
     ("K4", 71.936, 80.447, 48.655, "pin in concrete, beyond the bulb"),
 )
 THINGS = (
-    Thing("CB1", "catch basin", known.CENTRE + known.BULB_M + 0.3, known.MEETING,
-          clay.bulb_clay(0.5 * known.bulb_length(), 0.3) - 0.42, 0.0,
+    Thing("CB1", "catch basin", streets.CENTRE + streets.BULB_M + 0.3, streets.MEETING,
+          clay.bulb_clay(0.5 * streets.bulb_length(), 0.3) - 0.42, 0.0,
           "at the bulb's back; lowered, plate on", "CB"),
     Thing("MH1", "manhole", -1.3, 88.0, clay.main_clay(1.3, 88.0) - 0.40, 0.0,
           "lowered, steel plate on the cone", "MH"),
-    Thing("MH2", "manhole", 47.5, 65.6, known.side_height(47.5) - known.CLAY[0] - 0.41, 0.0,
+    Thing("MH2", "manhole", 47.5, 65.6, streets.side_height(47.5) - streets.CLAY[0] - 0.41, 0.0,
           "lowered, steel plate on the cone", "MH"),
     Thing("WV1", "valve", 24.0, 62.4, clay.side_clay(24.0, 2.6) - 0.42, 0.000,
           "box lowered, key extension out", "WV"),
@@ -94,7 +96,7 @@ def hub_spots() -> list[Spot]:
     found += [_main_hub(float(y), 1) for y in (0, 20, 40, 52)]
     found += [_return_hub(-1, math.pi / 4.0)]
     found += [_side_hub(s, 1) for s in (13.0, 20.0, 30.0, 40.0)]
-    length = known.bulb_length()
+    length = streets.bulb_length()
     found += [_bulb_hub(share * length) for share in (0.9, 0.75, 0.6, 0.45, 0.25, 0.1)]
     found += [_side_hub(s, -1) for s in (40.0, 30.0, 20.0, 13.0)]
     found += [_return_hub(1, math.pi / 4.0)]
@@ -106,7 +108,7 @@ def shots() -> tuple[tuple[str, Spot, str], ...]:
     """Id, spot as measured and time of every shot of the clay."""
     taken = spots()
     rng = np.random.default_rng(SEED)
-    noise = _normal(rng, len(taken))
+    noise = near_normal(rng, (len(taken), 3))
     clock, rows = START, []
     for k, spot in enumerate(taken):
         clock += dt.timedelta(seconds=5 + int(4.0 * rng.random()))
@@ -126,7 +128,7 @@ def hubs() -> tuple[tuple[str, Spot], ...]:
     driven = hub_spots()
     rng = np.random.default_rng([SEED, 2])
     tops = 0.10 * rng.random(len(driven))
-    noise = 0.002 * _normal(rng, len(driven))
+    noise = 0.002 * near_normal(rng, (len(driven), 3))
     return tuple(
         (f"H{k + 1:02d}", hub._replace(x=hub.x + e[0], y=hub.y + e[1], z=hub.z + up + e[2]))
         for k, (hub, up, e) in enumerate(zip(driven, tops.tolist(), noise.tolist(), strict=True))
@@ -142,22 +144,22 @@ def bulge(run: float) -> float:
 def files() -> dict[str, str]:
     """Control, records and the morning's two files."""
     return {
-        "control.csv": _lines(
+        "control.csv": lines(
             "id,northing_m,easting_m,elevation_m,description",
-            *(f'{n},{y + known.SOUTH:.3f},{x + known.WEST:.3f},{z:.3f},"{what}"'
+            *(f'{n},{y + streets.SOUTH:.3f},{x + streets.WEST:.3f},{z:.3f},"{what}"'
               for n, x, y, z, what in CONTROL),
         ),
-        "utilities.csv": _lines(
+        "utilities.csv": lines(
             "# Records, not a locate: request the locate, expose by hand.",
             "id,kind,northing_m,easting_m,lid_elevation_m,depth_to_top_m,note",
-            *(f"{t.id},{t.kind},{t.y + known.SOUTH:.3f},{t.x + known.WEST:.3f},{t.lid:.3f},"
-              f'{_known(t.depth)},"{t.note}"' for t in THINGS),
+            *(f"{t.id},{t.kind},{t.y + streets.SOUTH:.3f},{t.x + streets.WEST:.3f},{t.lid:.3f},"
+              f'{metres(t.depth)},"{t.note}"' for t in THINGS),
         ),
-        f"shots/{DAY}/hubs.csv": _lines(
+        f"shots/{DAY}/hubs.csv": lines(
             "id,northing,easting,elevation,code,note",
             *(f"{name},{_place(hub)},HUB,1.50 BC" for name, hub in hubs()),
         ),
-        f"shots/{DAY}/morning.csv": _lines(
+        f"shots/{DAY}/morning.csv": lines(
             "id,northing,easting,elevation,code,note,setup,rod,time",
             *(f"{name},{_place(spot)},{spot.code},{spot.note},S1,1.800,{time}"
               for name, spot, time in shots()),
@@ -166,15 +168,7 @@ def files() -> dict[str, str]:
 
 
 def _place(spot: Spot) -> str:
-    return f"{spot.y + known.SOUTH:.3f},{spot.x + known.WEST:.3f},{spot.z:.3f}"
-
-
-def _known(value: float) -> str:
-    return "" if math.isnan(value) else f"{value:.3f}"
-
-
-def _lines(*rows: str) -> str:
-    return "\n".join(rows) + "\n"
+    return f"{spot.y + streets.SOUTH:.3f},{spot.x + streets.WEST:.3f},{spot.z:.3f}"
 
 
 def _control(number: int) -> Spot:
@@ -188,8 +182,8 @@ def _ground(place: tuple[float, float], level: float, code: str, part: str) -> S
 
 def _main_row(y: float) -> list[Spot]:
     """Across the through street from left to right; in the mouth as far as its lip."""
-    mouth = known.MEETING - clay.TANGENT < y < known.MEETING + clay.TANGENT
-    number = 2 if y < known.MEETING else 4
+    mouth = streets.MEETING - clay.TANGENT < y < streets.MEETING + clay.TANGENT
+    number = 2 if y < streets.MEETING else 4
 
     def at(x: float, code: str) -> Spot:
         return _ground((x, y), clay.main_clay(x, y), code, "main")
@@ -198,8 +192,8 @@ def _main_row(y: float) -> list[Spot]:
         ends = [(side * (clay.EDGE_M + out), y) for out in (0.0, TOE_M, TOP_M)]
         return _bank(ends, clay.main_clay(clay.EDGE_M, y), code, "main")
 
-    left = [*edge(-1, "1")[::-1], at(-known.LIP_M, "LIP"), at(-2.0, "GR"), at(0.0, "CL1")]
-    right = [at(2.0, "GR"), at(known.LIP_M, "LIP")]
+    left = [*edge(-1, "1")[::-1], at(-streets.LIP_M, "LIP"), at(-2.0, "GR"), at(0.0, "CL1")]
+    right = [at(2.0, "GR"), at(streets.LIP_M, "LIP")]
     return [*left, *right, *([] if mouth else edge(1, str(number)))]
 
 
@@ -207,8 +201,8 @@ def _bank(
     places: list[tuple[float, float]], edge: float, number: str, part: str, bulged: float = 0.0
 ) -> list[Spot]:
     """Edge of clay, toe and top of the bank behind it."""
-    level = edge + known.LAYER_FALL * bulged
-    toe = level - known.LAYER_FALL * TOE_M
+    level = edge + streets.LAYER_FALL * bulged
+    toe = level - streets.LAYER_FALL * TOE_M
     found = [_ground(places[0], level, f"EC{number}", part)]
     found.append(_ground(places[1], toe, f"BB{number}", part))
     return [*found, Spot(*places[2], edge + TOP_HIGH_M, f"TB{number}", part=part)]
@@ -231,7 +225,7 @@ def _return_rows(side: int, angles: list[float], number: int) -> list[Spot]:
 
 
 def _at_side(station: float, right: float, code: str) -> Spot:
-    place = station, known.MEETING - right
+    place = station, streets.MEETING - right
     return _ground(place, clay.side_clay(station, right), code, "side")
 
 
@@ -249,15 +243,15 @@ def _side_row(station: float) -> list[Spot]:
 
     def edge(side: int, number: str) -> list[Spot]:
         places = [
-            (station, known.MEETING - side * (clay.EDGE_M + out)) for out in (0.0, TOE_M, TOP_M)
+            (station, streets.MEETING - side * (clay.EDGE_M + out)) for out in (0.0, TOE_M, TOP_M)
         ]
         return _bank(places, clay.side_clay(station, side * clay.EDGE_M), number, "side")
 
-    found = [*edge(1, "2")[::-1], _at_side(station, known.LIP_M, "LIP")]
+    found = [*edge(1, "2")[::-1], _at_side(station, streets.LIP_M, "LIP")]
     found += [_at_side(station, 2.0, "GR"), _at_side(station, 0.0, "CL2")]
     if TRUCK[0] < station < TRUCK[1]:
         return found
-    found += [_at_side(station, -2.0, "GR"), _at_side(station, -known.LIP_M, "LIP")]
+    found += [_at_side(station, -2.0, "GR"), _at_side(station, -streets.LIP_M, "LIP")]
     return [*found, *edge(-1, "3")]
 
 
@@ -265,12 +259,12 @@ def _high_spot() -> list[Spot]:
     """Somebody saw that it is high: over its top along the street."""
     x, y = clay.SPOT
     around = [(-1.2, 0.0), (0.0, 0.0), (1.2, 0.0)]
-    return [_at_side(x + east, known.MEETING - y - north, "GR") for east, north in around]
+    return [_at_side(x + east, streets.MEETING - y - north, "GR") for east, north in around]
 
 
 def _bulb() -> list[Spot]:
     """Around its lip from the south side of the throat to the north, then the middle."""
-    length = known.bulb_length()
+    length = streets.bulb_length()
     found = []
     for run in np.linspace(length, 0.0, 33).tolist():
         inner = bulge(run)
@@ -282,9 +276,9 @@ def _bulb() -> list[Spot]:
         for run in np.linspace(0.15 * length, 0.85 * length, count).tolist():
             x, y, z = clay.inside_bulb(run, share)
             found.append(_ground((x, y), z, "GR", "bulb"))
-    for station in (42.0, 47.0, 52.0, known.CENTRE):
-        place = station, known.MEETING
-        level = known.side_height(station) - known.CLAY[0]
+    for station in (42.0, 47.0, 52.0, streets.CENTRE):
+        place = station, streets.MEETING
+        level = streets.side_height(station) - streets.CLAY[0]
         found.append(_ground(place, level, "CL2", "side"))
     return found
 
@@ -299,7 +293,7 @@ def _main_hub(y: float, side: int) -> Spot:
 
 
 def _side_hub(station: float, side: int) -> Spot:
-    place = station, known.MEETING - side * (clay.EDGE_M + HUB_BEHIND_M)
+    place = station, streets.MEETING - side * (clay.EDGE_M + HUB_BEHIND_M)
     return _hub(place, clay.side_clay(station, side * clay.EDGE_M), "side")
 
 
@@ -312,8 +306,3 @@ def _return_hub(side: int, angle: float) -> Spot:
 def _bulb_hub(run: float) -> Spot:
     place = clay.bulb_place(run, clay.OUT_M + HUB_BEHIND_M)
     return _hub(place, clay.bulb_clay(run, clay.OUT_M), "bulb")
-
-
-def _normal(rng: np.random.Generator, count: int) -> np.ndarray:
-    """Near-normal numbers (count, 3): twelve uniform ones added up, less six, as in `shots`."""
-    return np.asarray(rng.random((12, count, 3)).sum(axis=0) - 6.0)

@@ -29,7 +29,7 @@ class Element:
 
 
 @dataclass(frozen=True, slots=True)
-class Intersection:
+class Pvi:
     """One point of intersection of the profile and the halves of its curve [m]."""
 
     station: float
@@ -55,10 +55,10 @@ ELEMENTS = (
 LENGTH = 420.0
 
 PROFILE = (
-    Intersection(0.0, 102.000),
-    Intersection(120.0, 103.800, 30.0, 50.0),
-    Intersection(290.0, 101.760, 40.0, 40.0),
-    Intersection(420.0, 102.930),
+    Pvi(0.0, 102.000),
+    Pvi(120.0, 103.800, 30.0, 50.0),
+    Pvi(290.0, 101.760, 40.0, 40.0),
+    Pvi(420.0, 102.930),
 )
 CREST, SAG = 1, 2
 """Rows of `PROFILE` with a crest and with a sag."""
@@ -68,6 +68,8 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Starts:
+    """Each element where it begins: metres, radians, 1/m and 1/m2; ``rate`` is of curvature."""
+
     station: Floats
     easting: Floats
     northing: Floats
@@ -117,7 +119,7 @@ def azimuth(station: ArrayLike) -> Floats:
     row = _row(s)
     u = s - starts.station[row]
     alpha = starts.azimuth[row] + starts.curvature[row] * u + 0.5 * starts.rate[row] * u**2
-    return np.where((s >= 0.0) & (s <= LENGTH), alpha, np.nan)
+    return _on_line(s, alpha)
 
 
 def curvature(station: ArrayLike) -> Floats:
@@ -126,7 +128,7 @@ def curvature(station: ArrayLike) -> Floats:
     starts = _starts()
     row = _row(s)
     bend = starts.curvature[row] + starts.rate[row] * (s - starts.station[row])
-    return np.where((s >= 0.0) & (s <= LENGTH), bend, np.nan)
+    return _on_line(s, bend)
 
 
 def profile(station: ArrayLike) -> Floats:
@@ -145,7 +147,7 @@ def profile(station: ArrayLike) -> Floats:
         along_in = np.clip((s - pvi.station + pvi.curve_in) / pvi.curve_in, 0.0, None)
         along_out = np.clip((pvi.station + pvi.curve_out - s) / pvi.curve_out, 0.0, None)
         z = z + middle * np.where(s <= pvi.station, along_in, along_out) ** 2
-    return np.where((s >= 0.0) & (s <= LENGTH), z, np.nan)
+    return _on_line(s, z)
 
 
 def grades(row: int) -> tuple[float, float]:
@@ -186,7 +188,13 @@ def low_point() -> tuple[float, float]:
     return station, float(profile(station))
 
 
+def _on_line(station: Floats, values: Floats) -> Floats:
+    """The values; NaN where a station lies off the ends of the line."""
+    return np.where((station >= 0.0) & (station <= LENGTH), values, np.nan)
+
+
 def _middle_ordinate(row: int) -> float:
+    """Height of the curve over the point of intersection [m], - below it."""
     pvi = PROFILE[row]
     grade_in, grade_out = grades(row)
     both = pvi.curve_in + pvi.curve_out
@@ -194,6 +202,7 @@ def _middle_ordinate(row: int) -> float:
 
 
 def _row(station: Floats) -> Ints:
+    """The element that each station lies on."""
     starts = _starts().station
     return np.clip(np.searchsorted(starts, station, side="right") - 1, 0, len(starts) - 1)
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from pipeline.demo import line, section
 from pipeline.demo.ground import PLANAR_TO, SEED, ground
+from pipeline.demo.noise import near_normal
 from pipeline.demo.plan import RODS, Plan, plans
 from pipeline.model.arrays import Floats
 
@@ -55,7 +56,7 @@ def as_shot() -> tuple[Shot, ...]:
     sigma_v = 0.006 + 0.001 * np.floor(3.0 * rng.random(len(planned)))
     quiet = np.array([_quiet(plan) for plan in planned])
     sigma_h = np.full_like(sigma_v, SIGMA_H_M)
-    noise = quiet * np.stack([sigma_h, sigma_h, sigma_v]) * _normal(rng, (3, len(planned)))
+    noise = quiet * np.stack([sigma_h, sigma_h, sigma_v]) * near_normal(rng, (3, len(planned)))
     measured = (spots[2:] + noise).tolist()
     times = _times(planned, rng)
     return tuple(
@@ -86,8 +87,8 @@ def hubs() -> tuple[Shot, ...]:
     up = np.arange(0.0, line.LENGTH + 1.0, 10.0)
     rows, sides = np.concatenate([up, up[::-1]]), np.repeat([-1, +1], len(up))
     rng = np.random.default_rng([SEED, 2])
-    missed = 0.003 * _normal(rng, (2, len(rows)))
-    noise = 0.002 * _normal(rng, (3, len(rows)))
+    missed = 0.003 * near_normal(rng, (2, len(rows)))
+    noise = 0.002 * near_normal(rng, (3, len(rows)))
     back = [
         section.break_at(row, int(side), section.FINISH, "top back of curb")[0]
         for row, side in zip(rows, sides, strict=True)
@@ -152,12 +153,3 @@ def _times(planned: list[Plan], rng: np.random.Generator) -> list[str]:
     pauses[1:] += np.where(setups[1:] != setups[:-1], 240.0, 0.0)
     clock = np.cumsum(pauses).tolist()
     return [(START + dt.timedelta(seconds=int(second))).isoformat() for second in clock]
-
-
-def _normal(rng: np.random.Generator, shape: tuple[int, int]) -> Floats:
-    """Near-normal numbers of variance 1: twelve uniform ones added up, less six.
-
-    Exact additions of the generator's plain draw, so the bytes depend on no
-    library's logarithm and not on how numpy draws normals this year.
-    """
-    return np.asarray(rng.random((12, *shape)).sum(axis=0) - 6.0)

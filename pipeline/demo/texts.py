@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 
 from pipeline.demo import known, line, section
+from pipeline.demo.cells import lines, metres
 from pipeline.demo.job import JOB
 from pipeline.demo.shots import Shot, hubs
 from pipeline.demo.slips import morning
@@ -51,7 +52,7 @@ def _alignment() -> str:
         length = f"{element.length:.3f}"
         rows.append((element.kind, length, *radii, turns[element.turn], "", "", "", ""))
     header = "kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station"
-    return _lines(
+    return lines(
         "# Thrumbel Lane, centreline: invented. Azimuth clockwise from grid north.",
         header,
         *(",".join(row) for row in rows),
@@ -59,7 +60,7 @@ def _alignment() -> str:
 
 
 def _profile() -> str:
-    return _lines(
+    return lines(
         "# Thrumbel Lane, finished crown: invented. Halves of each curve along the line.",
         "station,elevation_m,curve_in_m,curve_out_m",
         *(
@@ -83,7 +84,7 @@ def _sections() -> str:
             parts += ["", f'[section.layers."{name}"]', f"drop_m = {layer.drop_m:.3f}"]
             parts += _strips("right", layer.right)
             parts += ['left = "mirror"'] if layer.left is None else _strips("left", layer.left)
-    return _lines(*parts)
+    return lines(*parts)
 
 
 def _strips(side: str, strips: Iterable[section.Strip]) -> list[str]:
@@ -99,7 +100,7 @@ def _strips(side: str, strips: Iterable[section.Strip]) -> list[str]:
 
 
 def _control() -> str:
-    return _lines(
+    return lines(
         "id,northing_m,easting_m,elevation_m,description",
         *(
             f'{p.id},{p.northing:.3f},{p.easting:.3f},{p.elevation:.3f},"{p.description}"'
@@ -109,20 +110,20 @@ def _control() -> str:
 
 
 def _utilities() -> str:
-    return _lines(
+    return lines(
         "# Records, not a locate: request the locate, expose by hand before mechanical work.",
         "# lid_elevation_m, depth_to_top_m (lid to the part that breaks): blank where unknown.",
         "id,kind,northing_m,easting_m,lid_elevation_m,depth_to_top_m,note",
         *(
-            f"{b.id},{b.kind},{b.northing:.3f},{b.easting:.3f},{_number(b.lid)},"
-            f'{_number(b.depth_to_top)},"{b.note}"'
+            f"{b.id},{b.kind},{b.northing:.3f},{b.easting:.3f},{metres(b.lid)},"
+            f'{metres(b.depth_to_top)},"{b.note}"'
             for b in known.buried()
         ),
     )
 
 
 def _morning() -> str:
-    return _lines(",".join(SHOT_HEADER), *(",".join(_shot_cells(shot)) for shot in morning()))
+    return lines(",".join(SHOT_HEADER), *(",".join(_shot_cells(shot)) for shot in morning()))
 
 
 def _shot_cells(shot: Shot) -> tuple[str, ...]:
@@ -131,7 +132,7 @@ def _shot_cells(shot: Shot) -> tuple[str, ...]:
         northing = northing[:-1] + "O"
     return (
         shot.id, northing, f"{shot.easting:.3f}", f"{shot.elevation:.3f}", shot.code, shot.note,
-        shot.setup, _number(shot.rod), shot.time, _number(shot.sigma_h), _number(shot.sigma_v),
+        shot.setup, metres(shot.rod), shot.time, metres(shot.sigma_h), metres(shot.sigma_v),
     )  # fmt: skip
 
 
@@ -146,11 +147,3 @@ def _hubs() -> str:
 
 def _radius(value: float) -> str:
     return "inf" if math.isinf(value) else f"{value:.3f}"
-
-
-def _number(value: float) -> str:
-    return "" if math.isnan(value) else f"{value:.3f}"
-
-
-def _lines(*rows: str) -> str:
-    return "\n".join(rows) + "\n"

@@ -20,6 +20,8 @@ from pipeline.model.drawing import LAYERS, PENS
 PIPELINE = Path(__file__).resolve().parent.parent.parent / "pipeline"
 REFUSALS = ("InputError", "JobError", "DesignError", "SurfaceError", "OutputError")
 POSITIONS = {"kind": 1, "text": 2, "do": 3}
+ROW = ("severity", *POSITIONS)
+SEVERITIES = ("stop", "person", "note")
 """Where `Finding` takes what."""
 
 INTRODUCTION = """\
@@ -136,14 +138,26 @@ def _kinds() -> Iterator[tuple[str, str]]:
     for name, tree in _trees().items():
         if name.startswith(("deliver/", "convert")):
             continue
-        takes = {"Finding": 1, **_takers(tree)}
+        takes = {"Finding": 1, "finding": 1, **_takers(tree)}
         for call in _calls(tree):
             if _called(call) in takes:
                 value = _argument(call, "kind", takes[_called(call)])
                 if isinstance(value, ast.Constant) and isinstance(value.value, str):
                     found[value.value].add(_room(name))
+        for kind in _rows(tree):
+            found[kind].add(_room(name))
     for kind, where in sorted(found.items()):
         yield f"`{kind}`", ", ".join(sorted(where))
+
+
+def _rows(tree: ast.Module) -> Iterator[str]:
+    """Kinds that stand in rows of (severity, kind, text, what to do), to be findings later."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Tuple) and len(node.elts) == len(ROW):
+            severity, kind = node.elts[:2]
+            told = isinstance(severity, ast.Constant) and severity.value in SEVERITIES
+            if told and isinstance(kind, ast.Constant):
+                yield str(kind.value)
 
 
 def _takers(tree: ast.Module) -> dict[str, int]:
@@ -151,7 +165,7 @@ def _takers(tree: ast.Module) -> dict[str, int]:
     found = {}
     for node in ast.walk(tree):
         if isinstance(node, ast.FunctionDef):
-            names = [argument.arg for argument in node.args.args]
+            names = [one.arg for one in node.args.args if one.arg != "self"]
         elif isinstance(node, ast.ClassDef):
             names = [
                 item.target.id
@@ -160,7 +174,8 @@ def _takers(tree: ast.Module) -> dict[str, int]:
             ]
         else:
             continue
-        if "kind" in names:
+        # a kind without words is that of something else
+        if "kind" in names and {"text", "do"} & set(names):
             found[node.name] = names.index("kind")
     return found
 

@@ -11,7 +11,9 @@ from pipeline.errors import LathError
 
 def main(arguments: list[str]) -> int:
     """Exit code 0, or 2 for a mistyped command and 3 for a folder that is refused."""
-    if len(arguments) not in {1, 2} or any(kind not in KINDS for kind in arguments[1:]):
+    wrong = len(arguments) not in {1, 2} or any(kind not in KINDS for kind in arguments[1:])
+    # an option is asked about the command, and is no folder
+    if wrong or arguments[0].startswith("-"):
         sys.stderr.write(f"usage: python -m pipeline.demo DIR [{'|'.join(KINDS)}]\n")
         return 2
     try:

@@ -87,7 +87,13 @@ class HeaderTable:
         )
 
     def need(self, *names: str) -> None:
-        """Refuse the file when one of these columns is missing, whatever its unit."""
+        """Refuse the file when one of these columns is missing, whatever its unit.
+
+        Raises
+        ------
+        InputError
+            The first of them that is not there.
+        """
         for name in names:
             if not self.has(name):
                 raise InputError(
@@ -112,7 +118,15 @@ class HeaderTable:
         return self._parsed(name, lambda cell: parse_number(cell) * scale)
 
     def lengths(self, name: str) -> Floats:
-        """Metres, shape (n,), from the one column ``name_m``, ``_mm``, ``_ft`` or ``_ftUS``."""
+        """Metres, shape (n,), from the one column ``name_m``, ``_mm``, ``_ft`` or ``_ftUS``.
+
+        NaN where the cell is empty or there is no such column.
+
+        Raises
+        ------
+        InputError
+            Two columns of that name, or one that states no unit.
+        """
         form = self._form(name, LENGTH_FORMS)
         if form is None:
             return np.full(len(self), np.nan)
@@ -121,7 +135,10 @@ class HeaderTable:
     def angles(
         self, name: str, *, forms: dict[str, Callable[[str], float]] | None = None
     ) -> Floats:
-        """Radians, shape (n,), from the one column ``name_deg``, ``_gon`` or ``_dms``."""
+        """Radians, shape (n,), from the one column ``name_deg``, ``_gon`` or ``_dms``.
+
+        NaN and refusals as for `lengths`; `forms` where other endings or letters are read.
+        """
         readers = ANGLE_FORMS if forms is None else forms
         form = self._form(name, readers)
         if form is None:
@@ -168,7 +185,7 @@ class HeaderTable:
         return self.header.index(name)
 
 
-def _refuse_text(file: str, raw: bytes) -> str:
+def _text(file: str, raw: bytes) -> str:
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as why:
@@ -178,7 +195,7 @@ def _refuse_text(file: str, raw: bytes) -> str:
         ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise InputError(f"{file} line {line}", "holds a NUL", "save it as plain text")
+        raise InputError(f"{file} line {line}", "holds a zero byte", "save it as plain text")
     return text
 
 
@@ -203,7 +220,7 @@ def read_header_table(path: Path, *, delimiter: str = ",") -> HeaderTable:
         Not UTF-8, no header, a column named twice, or quotes that do not close.
     """
     file = path.name
-    text = _refuse_text(file, path.read_bytes())
+    text = _text(file, path.read_bytes())
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     header: list[str] = []
     rows: list[list[str]] = []

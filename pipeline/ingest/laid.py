@@ -75,7 +75,13 @@ def laid_files(folder: Path, besides: Path) -> Laid:
 
 
 def check_is_job(folder: Path) -> None:
-    """Refuse a folder that holds no job file."""
+    """Refuse a folder that holds no job file.
+
+    Raises
+    ------
+    JobError
+        There is none.
+    """
     if not (folder / JOB_FILE).is_file():
         raise JobError(
             str(folder / JOB_FILE), "no such file", "name a job folder; it holds job.toml"

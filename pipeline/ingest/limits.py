@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
-
 import numpy as np
 
 from pipeline.model import Bools, Floats
@@ -23,8 +21,6 @@ NO_HEIGHT = frozenset(
     for value in (9999.0, 9999.9, 9999.99, 9999.999, 32767.0, 32768.0, 99999.0, 999999.0)
 )
 """Numbers, in the file's own unit, that common practice writes for no height (no source)."""
-
-Columns: TypeAlias = tuple[Floats, Floats, Floats]
 
 
 def no_height(raw: Floats, metres: Floats) -> Bools:

@@ -71,7 +71,7 @@ def read_text(path: Path, encoding: str | None) -> tuple[str, str]:
     Raises
     ------
     InputError
-        Not text in that encoding, an unknown encoding, or a NUL in it.
+        Not text in that encoding, an unknown encoding, or a zero byte in it.
     """
     with open_source(path) as stream:
         data = stream.read()  # all of it: a count would be set aside as memory beforehand
@@ -79,7 +79,13 @@ def read_text(path: Path, encoding: str | None) -> tuple[str, str]:
 
 
 def decode(data: bytes, name: str, encoding: str | None) -> tuple[str, str]:
-    """`read_text` for bytes in hand; `name` is the file as messages call it."""
+    """`read_text` for bytes in hand; `name` is the file as messages call it.
+
+    Raises
+    ------
+    InputError
+        As `read_text`.
+    """
     marked = next((codec for mark, codec in _MARKS if data.startswith(mark)), None)
     if marked is None and encoding is None and b"\0" in data:
         raise InputError(
@@ -99,7 +105,7 @@ def decode(data: bytes, name: str, encoding: str | None) -> tuple[str, str]:
             ) from None
         if "\0" in text:
             line = text.count("\n", 0, text.index("\0")) + 1
-            raise InputError(f"{name} line {line}", "a NUL character", "export it as plain text")
+            raise InputError(f"{name} line {line}", "a zero byte", "export it as plain text")
         return text, str(codec)
     tried = " or ".join(str(codec) for codec in candidates)
     raise InputError(

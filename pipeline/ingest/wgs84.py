@@ -13,7 +13,7 @@ import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.ingest.describe.description import Box
-from pipeline.ingest.field.geodetic import missing_grids
+from pipeline.ingest.field.geodetic import leaves_datum_out, missing_grids
 from pipeline.ingest.whereabouts import known_crs, plan_part, whereabouts
 from pipeline.model import Floats
 from pipeline.model.gridsystem import GridSystem
@@ -114,7 +114,7 @@ def to_wgs84(crs: str, box: Box, file: str) -> ToWgs84:
     if best is None or not group.best_available:
         lacking = missing_grids(group) or "a grid file"
         raise InputError(name, f"needs {lacking}, not installed here", "install the grid file")
-    if best.accuracy < 0 or "ballpark" in best.description.lower():
+    if leaves_datum_out(best):
         found = f"no operation is known that keeps the datum ({best.description})"
         raise InputError(name, found, "state a system with a datum of its own with --crs")
     factor = float(plan.axis_info[0].unit_conversion_factor)

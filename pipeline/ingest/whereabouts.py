@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.ingest.describe.description import Box
-from pipeline.ingest.field.geodetic import MARGIN_DEG
+from pipeline.ingest.field.geodetic import MARGIN_DEG, degrees_outside
 from pipeline.ingest.source import shown
 from pipeline.offline import offline
 from pipeline.units import EXACT_METRES
@@ -122,17 +122,11 @@ def _degrees(plan: CRS, x: float, y: float) -> tuple[float, float]:
 
 
 def _outside(plan: CRS, place: tuple[float, float]) -> float:
-    """Degrees outside the area of use, 0 inside or where none is known."""
-    longitude, latitude = place
-    if not np.isfinite(place).all() or abs(latitude) > 90.0:
+    """Degrees outside the area of use, 0 or less inside; infinite for no place on Earth."""
+    if not np.isfinite(place).all():
         return math.inf
-    if plan.area_of_use is None:
-        return 0.0
-    west, south, east, north = plan.area_of_use.bounds
-    east = east + 360.0 if west > east else east  # the area spans the date line
-    middle, half = (west + east) / 2.0, (east - west) / 2.0
-    across = abs((longitude - middle + 180.0) % 360.0 - 180.0) - half
-    return max(0.0, across, south - latitude, latitude - north)
+    longitude, latitude = place
+    return float(degrees_outside(np.array([latitude]), np.array([longitude]), plan)[0])
 
 
 def _words(place: tuple[float, float]) -> str:

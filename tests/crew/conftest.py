@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from pipeline.design import alignment, profile, section
-from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile
+from pipeline.ingest.job.sections import read_sections
 from pipeline.model import NO_LINES, Corridor, make_shots, texts
 from pipeline.settings import LayerRule, SurfaceRules
 from pipeline.surface import tin

@@ -10,7 +10,8 @@ from pipeline.crew.edge.straight import long_sight, mid_ordinate, residuals, str
 from pipeline.crew.stretches import Tape
 from pipeline.design import alignment, grade_line, profile, section
 from pipeline.errors import JobError
-from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile
+from pipeline.ingest.job.sections import read_sections
 from pipeline.model import NO_LINES, Corridor, make_shots, texts
 from pipeline.settings import Code, LayerRule, SurfaceRules
 from pipeline.settings_crew import ShotEdgeRules

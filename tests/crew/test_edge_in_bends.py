@@ -16,7 +16,8 @@ from pipeline.crew.edge.machine import Objects, machine_path
 from pipeline.crew.edge.straight import straightness
 from pipeline.crew.stretches import edge_tape, lay_tape, metre_beside, stations
 from pipeline.design import alignment, profile, section
-from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile
+from pipeline.ingest.job.sections import read_sections
 from pipeline.model import NO_LINES, Corridor, make_shots, texts
 from pipeline.settings import Code, LayerRule, SurfaceRules
 from pipeline.settings_crew import BankRules, MachineRules, ShotEdgeRules

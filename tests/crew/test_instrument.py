@@ -11,7 +11,8 @@ from pipeline.crew import lows
 from pipeline.crew.hubs import instrument, stakes
 from pipeline.design import alignment, profile, section
 from pipeline.errors import JobError
-from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile
+from pipeline.ingest.job.sections import read_sections
 from pipeline.model import Corridor, Utilities, texts
 from pipeline.settings import LayerRule, StakeRules
 from pipeline.settings_crew import HazardRules, InstrumentRules

@@ -8,7 +8,8 @@ import pytest
 from pipeline.crew import sightline
 from pipeline.design import alignment, profile, section
 from pipeline.design import corridor as sections
-from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile
+from pipeline.ingest.job.sections import read_sections
 from pipeline.model import NO_LINES, Corridor, make_shots
 from pipeline.settings import LayerRule, Rounding, SurfaceRules
 from pipeline.settings_crew import SightRules

@@ -124,7 +124,7 @@ def test_a_surface_reads_back_with_its_counts_areas_heights_and_breaklines(tmp_p
     )
     assert got.crs == "EPSG:3875"
     assert got.unit == "m"
-    assert {f.kind for f in got.findings} == {"several-surfaces", "heights"}
+    assert {f.kind for f in got.findings} == {"several surfaces", "heights"}
 
 
 def test_the_ground_read_back_and_built_anew_is_the_same_ground(tmp_path):

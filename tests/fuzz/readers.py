@@ -22,8 +22,9 @@ from pipeline.ingest.dxf.read import read_dxf
 from pipeline.ingest.field.gnss import GnssRules, read_gnss
 from pipeline.ingest.field.observations import read_level_book, read_observations
 from pipeline.ingest.job.control import read_control
-from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile
 from pipeline.ingest.job.job import read_job
+from pipeline.ingest.job.sections import read_sections
 from pipeline.ingest.job.utilities import read_utilities
 from pipeline.ingest.landxml.observations import read_landxml_observations
 from pipeline.ingest.landxml.read import read_landxml

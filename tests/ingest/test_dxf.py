@@ -139,7 +139,7 @@ def test_words_beside_a_point_are_listed_and_do_not_name_it(tmp_path):
     got = reading(tmp_path, point(1, 2, 3), entity("TEXT", *at(10, 1, 2, 3), (1, "P104")))
 
     assert "P104" not in got.shots.id[0]
-    assert "TEXT 1" in text_of(got, "not-read")
+    assert "TEXT 1" in text_of(got, "not read")
 
 
 def test_eleven_shots_of_an_open_file_and_the_line_through_them():
@@ -179,7 +179,7 @@ def test_a_point_that_cannot_be_used_is_named_by_its_handle(tmp_path, pairs, kin
 def test_places_without_levels_are_told(tmp_path):
     got = reading(tmp_path, point(1, 2, 0), point(3, 4, 0))
 
-    assert "all 2 points is 0" in text_of(got, "zero-heights")
+    assert "all 2 points is 0" in text_of(got, "zero heights")
 
 
 # ---- units
@@ -263,8 +263,8 @@ def test_only_the_layers_of_the_job_are_read_and_the_others_listed_with_counts(t
 
     assert got.shots.code.tolist() == ["TOPO-SPOT"]
     assert len(got.lines) == 0
-    assert '"OLD" (POINT 1, LINE 1)' in text_of(got, "layer-not-read")
-    assert '"nothing"' in text_of(got, "layer-missing")
+    assert '"OLD" (POINT 1, LINE 1)' in text_of(got, "layer not read")
+    assert '"nothing"' in text_of(got, "layer missing")
 
 
 def test_a_file_with_nothing_on_the_jobs_layers_is_refused_naming_its_own(tmp_path):
@@ -282,7 +282,7 @@ def test_types_that_are_not_read_are_listed_and_what_could_be_ground_needs_a_per
         entity("NEWKIND"),
         entity("NEWKIND"),
     )
-    found = {f.severity: f.text for f in got.findings if f.kind == "not-read"}
+    found = {f.severity: f.text for f in got.findings if f.kind == "not read"}
 
     assert "TEXT 1" in found["note"]
     assert "NEWKIND 2" in found["person"]
@@ -297,12 +297,12 @@ def test_frozen_layers_and_things_on_a_sheet_are_told(tmp_path):
 
     assert got.shots.easting.tolist() == [1.0]
     assert got.shots.line[0] > 0
-    assert '"OLD"' in text_of(got, "hidden-layer")
-    assert "1 things on its sheets" in text_of(got, "on-sheets")
+    assert '"OLD"' in text_of(got, "hidden layer")
+    assert "1 things on its sheets" in text_of(got, "on sheets")
 
 
 def test_a_drawing_that_holds_nothing_says_so(tmp_path):
-    assert kinds(reading(tmp_path), "person") == ["nothing-read"]
+    assert kinds(reading(tmp_path), "person") == ["nothing read"]
 
 
 # ---- lines
@@ -315,7 +315,7 @@ def test_a_line_at_height_zero_is_no_breakline_unless_the_job_says_so(tmp_path):
 
     assert taken.lines.kind == ("string", "string")
     assert np.isnan(taken.lines.elevation).all()
-    assert "A 2" in text_of(taken, "line-at-zero")
+    assert "A 2" in text_of(taken, "line at zero")
     assert meant.lines.kind == ("break", "break")
     assert not meant.lines.elevation.any()
 
@@ -342,7 +342,7 @@ def test_what_a_fit_made_up_between_the_corners_is_skipped(tmp_path):
 
     assert corners_of(got.lines, 0)[:, :2].tolist() == [[0, 0], [5, 5]]
     assert corners_of(got.lines, 1).tolist() == [[0, 0, 7], [2, 0, 7]]
-    assert "2 fitted lines" in text_of(got, "read-so")
+    assert "2 fitted lines" in text_of(got, "read so")
 
 
 def test_a_line_with_a_corner_that_cannot_be_used_is_left_out_by_handle(tmp_path):
@@ -376,9 +376,9 @@ def test_rings_have_the_kind_of_their_layer_and_flat_ones_no_heights(tmp_path):
     assert got.lines.kind == ("boundary", "hole")
     assert np.isnan(corners_of(got.lines, 0)[:, 2]).all()
     assert corners_of(got.lines, 1)[:, 2].tolist() == [100, 101, 102]
-    assert '"POND"' in text_of(got, "open-ring")
+    assert '"POND"' in text_of(got, "open ring")
     assert len(got.shots) == 1
-    assert '"EDGE" (POINT 1)' in text_of(got, "layer-not-read")
+    assert '"EDGE" (POINT 1)' in text_of(got, "layer not read")
 
 
 def test_a_ring_needs_three_corners(tmp_path):
@@ -405,8 +405,8 @@ def test_loose_pieces_are_joined_only_where_their_ends_are_the_same(tmp_path):
     assert len(got.lines) == 2
     assert corners_of(got.lines, 0)[:, 0].tolist() == [0, 5, 9]
     assert "5 loose pieces of line make 2 lines" in text_of(got, "joined")
-    assert "1 lines without length" in text_of(got, "no-length")
-    assert "1 pieces of line" in text_of(got, "drawn-twice")
+    assert "1 lines without length" in text_of(got, "no length")
+    assert "1 pieces of line" in text_of(got, "drawn twice")
 
 
 def test_pieces_of_two_layers_are_not_joined(tmp_path):
@@ -577,8 +577,8 @@ def test_a_four_sided_face_is_split_along_its_shorter_diagonal(tmp_path):
         shapely.Polygon([(0, 0), (4, 0), (4.5, 4.5), (0, 4)]).area
     )
     # on 4,0,10 - 0,4,11 the middle 2,2 is 10.5 high, on 0,0,10 - 4.5,4.5,10 it is 10
-    assert "0.500 m off" in text_of(got, "split-faces")
-    assert "split-faces" in kinds(got, "person")
+    assert "0.500 m off" in text_of(got, "split faces")
+    assert "split faces" in kinds(got, "person")
 
 
 def test_a_face_whose_sides_cross_is_refused_by_handle(tmp_path):
@@ -622,7 +622,7 @@ def test_faces_there_before_or_without_area_are_counted(tmp_path):
     assert len(got.meshes[0].triangles) == 2
     assert "1 triangles without three corners apart" in text_of(got, "bad face")
     assert "1 triangles that stand there before" in text_of(got, "bad face")
-    assert "1 faces with edges marked invisible" in text_of(got, "read-so")
+    assert "1 faces with edges marked invisible" in text_of(got, "read so")
 
 
 def test_the_corners_of_one_surface_are_shots_but_for_those_that_are_points(tmp_path):
@@ -644,7 +644,7 @@ def test_surfaces_on_two_layers_are_no_shots_until_one_is_named(tmp_path):
 
     assert [mesh.name for mesh in both.meshes] == ["EG", "FG"]
     assert len(both.shots) == 0
-    assert "several-surfaces" in kinds(both, "person")
+    assert "several surfaces" in kinds(both, "person")
     assert [mesh.name for mesh in one.meshes] == ["EG"]
     assert one.shots.elevation.tolist() == [5, 5, 6]
     with pytest.raises(InputError, match=r'no faces on layer "XX"; there are faces on "EG", "FG"'):
@@ -794,7 +794,7 @@ def test_blocks_that_multiply_refuse_the_file_before_they_fill_the_memory(tmp_pa
 def test_a_block_that_is_not_there_is_told(tmp_path):
     got = reading(tmp_path, point(1, 2, 3), insert("GONE"))
 
-    assert "GONE 1" in text_of(got, "block-missing")
+    assert "GONE 1" in text_of(got, "block missing")
 
 
 # ---- files

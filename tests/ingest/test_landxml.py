@@ -186,7 +186,7 @@ def test_a_drawn_feature_that_is_not_straight_is_listed_not_straightened():
     reading = read(OPEN / "v11_planfeature.xml")
 
     assert len(reading.lines) == 0
-    assert '"Parcel 3" (Curve on line 19 is not straight)' in said(reading, "feature-left-out")[0]
+    assert '"Parcel 3" (Curve on line 19 is not straight)' in said(reading, "feature left out")[0]
 
 
 # ---- every element once; expected values read off the file by hand
@@ -293,18 +293,18 @@ def test_a_profile_is_in_order_of_station_with_its_own_kinds_of_curve(whole):
     assert (profile.points[3].radius, profile.points[3].arc_length) == (-500.0, 10.0)
     assert (
         'profile "short" of "Lane" is left out: it has 1 points'
-        in (said(whole, "profile-left-out")[0])
+        in (said(whole, "profile left out")[0])
     )
 
 
 def test_nothing_is_dropped_in_silence(whole):
     assert (
         "Feature 1, ProfSurf 1, PntList2D 1, CrossSects 1, CrossSect 2"
-        in (said(whole, "not-read")[0])
+        in (said(whole, "not read")[0])
     )
-    assert "RetWall 1" in said(whole, "points-not-read")[0]
-    assert "wall 1" in said(whole, "breakline-type")[0]
-    assert "texture 1" in said(whole, "boundary-type")[0]
+    assert "RetWall 1" in said(whole, "points not read")[0]
+    assert "wall 1" in said(whole, "breakline type")[0]
+    assert "texture 1" in said(whole, "boundary type")[0]
     assert 'breakline "flat" has no heights and is left out' in said(whole, "line left out")[0]
     assert whole.crs == "EPSG:25832"
     assert said(whole, "heights") == ['every_element.xml: heights in "site bench marks"']
@@ -329,8 +329,8 @@ def test_of_several_surfaces_the_points_of_none_are_shots_until_one_is_named(tmp
 
     assert [mesh.name for mesh in both.meshes] == ["before", "after"]
     assert len(both.shots) == 0
-    assert 'holds 2 surfaces ("before", "after")' in said(both, "several-surfaces")[0]
-    assert said(both, "heights-apart")
+    assert 'holds 2 surfaces ("before", "after")' in said(both, "several surfaces")[0]
+    assert said(both, "heights apart")
     assert one.shots.elevation.tolist() == [5.0] * 3
     with pytest.raises(InputError, match=r'0 surfaces are called "x"; there are "before", "after"'):
         given_text(tmp_path, body, surface="x")
@@ -396,7 +396,7 @@ def test_a_spiral_that_is_no_clothoid_is_never_drawn_as_one(tmp_path, form):
     reading = given_text(tmp_path, body)
 
     assert reading.alignments == ()
-    (finding,) = [f for f in reading.findings if f.kind == "alignment-left-out"]
+    (finding,) = [f for f in reading.findings if f.kind == "alignment left out"]
     assert finding.severity == "stop"
     assert f'Spiral on line 1: a spiral of the type "{form}"' in finding.text
 
@@ -440,7 +440,7 @@ def test_an_alignment_that_cannot_be_read_exactly_is_left_out_by_name(tmp_path, 
     )
 
     assert reading.alignments == ()
-    assert why in said(reading, "alignment-left-out")[0]
+    assert why in said(reading, "alignment left out")[0]
 
 
 def test_an_arc_that_contradicts_itself_is_told(tmp_path):

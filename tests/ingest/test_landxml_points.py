@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from pipeline.ingest.landxml.places import SAME_M, first_rows, match
 from pipeline.ingest.landxml.points import FaceRows, Names, Triples
 from pipeline.ingest.landxml.stream import BadNumberError, NumberList, parse_numbers
+from pipeline.ingest.same_points import SAME_M, first_rows, match
 
 number = st.floats(-1e8, 1e8, allow_subnormal=False).map(repr)
 

@@ -188,7 +188,7 @@ def test_what_is_not_stated_is_said(tmp_path):
         ("setup,target,role,horizontal_deg\n", "a header and no rows"),
         ("setup,target,role,horizontal_deg\nA,B,check,x\n", "no row can be used; the first"),
         ('setup,target,role,horizontal_deg\nA,"B,check,1\n', "line 2: unexpected end of data"),
-        ("setup,target,role,horizontal_deg\nA,B\0,check,1\n", "line 2: holds a NUL"),
+        ("setup,target,role,horizontal_deg\nA,B\0,check,1\n", "line 2: holds a zero byte"),
     ],
 )
 def test_a_file_that_is_no_such_table_is_refused(tmp_path, text, found):

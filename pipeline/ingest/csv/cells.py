@@ -10,6 +10,9 @@ from pipeline.units import parse_number
 BLANKS = ""
 """As a delimiter: any run of blanks, so fixed columns read as well."""
 
+DELIMITERS = {";": "semicolon", "\t": "tab", "|": "pipe", ",": "comma", BLANKS: "blanks"}
+"""Each that is tried and what it is called, the rarer in text first."""
+
 _COMMENT = re.compile(r"\s*(?:#|//|\*)")
 _QUOTED = re.compile(r' *"((?:[^"]|"")*)" *')
 _QUOTED_TIGHT = re.compile(r'"((?:[^"]|"")*)"')  # between blanks, which are the delimiter

@@ -14,14 +14,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pipeline.errors import InputError, JobError
-from pipeline.ingest.csv.cells import BLANKS, Layout, is_comment, is_number, split
+from pipeline.ingest.csv.cells import BLANKS, DELIMITERS, Layout, is_comment, is_number, split
 from pipeline.ingest.csv.columns import Mapped, map_header, map_stated
 from pipeline.ingest.csv.words import COORDINATES, UNITS, meaning, plain
 from pipeline.ingest.source import shown
 from pipeline.settings import FileFormat
 
-_NAMES = {"": "blanks", ",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
-_CANDIDATES = (";", "\t", "|", ",", BLANKS)
 _SAMPLE = 400
 _MOST_COLUMNS = 500
 _ABOVE = 20
@@ -92,7 +90,7 @@ def _stated_delimiter(lines: Sequence[str], fmt: FileFormat) -> tuple[str | None
     by_line = re.fullmatch(r'"?sep=(.)"?\s*', lines[0]) if lines else None
     if fmt.delimiter is None:
         return (by_line[1] if by_line else None), int(by_line is not None)
-    names = {word: mark for mark, word in _NAMES.items()}
+    names = {word: mark for mark, word in DELIMITERS.items()}
     mark = names.get(fmt.delimiter, fmt.delimiter)
     mark = BLANKS if mark == " " else mark
     if len(mark) > 1 or mark.isalnum() or (mark and mark in '"\n\r+-.'):
@@ -118,7 +116,7 @@ def _sample(lines: Sequence[str], begin: int) -> list[tuple[int, str]]:
 def _find_delimiter(sample: Sequence[str], decimal: str, name: str) -> str:
     """The candidate that leaves three or more plain numbers in most rows."""
     best, most = BLANKS, 0
-    for candidate in _CANDIDATES:
+    for candidate in DELIMITERS:
         rows = sum(_numbers(split(line, candidate)) >= 3 for line in sample)
         if rows > most:  # a tie goes to the mark that is rarer in text
             best, most = candidate, rows
@@ -135,7 +133,7 @@ def _find_delimiter(sample: Sequence[str], decimal: str, name: str) -> str:
 
 def _numbers(cells: Sequence[str]) -> int:
     """How many cells are numbers, with either decimal mark."""
-    return sum(is_number(cell, "," if "," in cell else ".") for cell in cells)
+    return sum(map(_is_any_number, cells))
 
 
 def _with_columns(
@@ -185,7 +183,7 @@ def _words(head: _Head, rows: list[_Row], delimiter: str, mapped: Mapped) -> str
     over = f" ({above} rows above it are not read)" if above else ""
     if head.origin == "row" and mapped.by_list:  # its words were not needed: show them
         over += f" ({_row(head.cells)})"
-    return f'delimiter "{_NAMES.get(delimiter, delimiter)}", {header}{over}; {mapped.words}'
+    return f'delimiter "{DELIMITERS.get(delimiter, delimiter)}", {header}{over}; {mapped.words}'
 
 
 def _row(cells: Sequence[str]) -> str:
@@ -213,7 +211,7 @@ def _find_head(lines: Sequence[str], rows: list[_Row], delimiter: str, fmt: File
         return _Head(at, cells, "row", at) if fmt.header or bare else _NO_HEAD
     wordy = rows[:1] if fmt.header else []
     for row in rows[len(wordy) : _ABOVE]:
-        if sum(map(_is_any_number, row[1])) >= 2:
+        if _numbers(row[1]) >= 2:
             break
         wordy.append(row)
     if wordy:

@@ -24,6 +24,11 @@ LONGEST_LINE = 1 << 20
 """A longer line is no row of a point file [characters]."""
 
 _CHUNK = 20_000
+"""Lines taken as one stretch, plain or with care."""
+
+_SEE = "compare with the file; state columns in the job file if it is wrong"
+_ZERO = "a height of exactly 0, while all others are far from it: no height"
+_UNREAD = "nothing, if they are meant to be left out; else state columns in the job file"
 
 
 def read_csv(path: Path, fmt: FileFormat) -> Reading:
@@ -100,9 +105,6 @@ def read_csv(path: Path, fmt: FileFormat) -> Reading:
     )
 
 
-_SEE = "compare with the file; state columns in the job file if it is wrong"
-
-
 def lines_of(text: str, name: str) -> list[str]:
     """The lines, whatever ends them; the end mark of an old text file is dropped.
 
@@ -153,9 +155,6 @@ def _shots(rows: Rows, path: Path) -> tuple[Shots, list[BadRow]]:
     return shots, sorted(bad)
 
 
-_ZERO = "a height of exactly 0, while all others are far from it: no height"
-
-
 def _about_file(name: str, encoding: str, fmt: FileFormat) -> Findings:
     if encoding.startswith("utf-8") or encoding == fmt.encoding:
         return ()
@@ -188,6 +187,3 @@ def _about_rows(rows: Rows, unread: Sequence[str], name: str) -> list[Finding]:
         text = f"invisible characters taken out of {rows.cleaned} rows"
         note("invisible", text, "compare codes and ids with the file")
     return found
-
-
-_UNREAD = "nothing, if they are meant to be left out; else state columns in the job file"

@@ -23,6 +23,7 @@ _COMMENT_MARKS = frozenset("#/*;")
 _LONGEST_NUMBER = 32
 _EXPONENT = re.compile(r"[+-]?([0-9]*)\.?([0-9]*)[eE]([+-]?[0-9]+)")
 _FINEST_M = 0.001
+_SHOOT = "shoot the point again if it is needed"
 
 
 class _Taken(NamedTuple):
@@ -31,9 +32,6 @@ class _Taken(NamedTuple):
     line: int
     cells: list[str]
     coordinates: tuple[float, ...]
-
-
-_SHOOT = "shoot the point again if it is needed"
 
 
 class Rows:

@@ -6,8 +6,6 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-import numpy as np
-
 from pipeline.errors import InputError
 from pipeline.ingest.describe.description import (
     MOST_ROWS,
@@ -112,5 +110,5 @@ def _surfaces(reading: Reading, found: Gathered, metres: float) -> Iterator[Surf
             faces=drawn[mesh.name],
             area2d=round(float(flat), 4),
             area3d=round(float(sloped), 4),
-            elevation=(own(float(np.float64(low))), own(float(np.float64(high)))),
+            elevation=(own(low), own(high)),
         )

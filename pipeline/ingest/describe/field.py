@@ -20,7 +20,7 @@ from pipeline.ingest.describe.description import (
     own,
     told,
 )
-from pipeline.ingest.field.angles import parse_degrees, parse_dms
+from pipeline.ingest.field.angles import LATITUDE_FORMS, LONGITUDE_FORMS
 from pipeline.ingest.field.nmea import parse_fixes
 from pipeline.ingest.field.observations import read_level_book, read_observations
 from pipeline.ingest.header_table import LENGTH_FORMS, HeaderTable, read_header_table
@@ -28,8 +28,6 @@ from pipeline.ingest.job.design import read_alignment, read_profile
 from pipeline.ingest.source import shown
 from pipeline.model import Floats
 
-_LATITUDE = {"deg": parse_degrees, "dms": lambda cell: parse_dms(cell, sides="NS")}
-_LONGITUDE = {"deg": parse_degrees, "dms": lambda cell: parse_dms(cell, sides="EW")}
 _ELLIPSOID = "heights are above the ellipsoid"
 
 
@@ -101,7 +99,7 @@ def _describe_positions(path: Path) -> Description:
     ids = table.words("id")
     latitude, longitude = (
         np.degrees(table.angles(name, forms=forms))
-        for name, forms in (("latitude", _LATITUDE), ("longitude", _LONGITUDE))
+        for name, forms in (("latitude", LATITUDE_FORMS), ("longitude", LONGITUDE_FORMS))
     )
     ellipsoid = table.has("ellipsoid_height")
     heights = "ellipsoid_height" if ellipsoid else "elevation"

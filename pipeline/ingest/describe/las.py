@@ -19,7 +19,7 @@ from pipeline.ingest.describe.description import Asked, Description, Extent, Tel
 from pipeline.ingest.las.crs import UNIT_WORDS, Said, geokeys, las_said
 from pipeline.ingest.las.header import LasHeader, read_header
 from pipeline.ingest.las.points import SYNTHETIC, WITHHELD, class_name
-from pipeline.ingest.las.read import raw_points
+from pipeline.ingest.las.read import COARSE_M, raw_points
 from pipeline.ingest.source import shown
 from pipeline.ingest.whereabouts import known_crs, whereabouts
 from pipeline.model import Finding, Ints, Severity
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 _CHUNK = 500_000
 _EARTH_M = (6.3e6, 6.5e6)
 """Distance of any ground from the middle of the Earth, roomy on both sides [memory]."""
-_COARSE_M = 0.0101
-"""Heights stored in larger steps than a centimetre are told."""
 
 
 @dataclass(slots=True)
@@ -228,10 +226,10 @@ def _whereabouts(label: _Label, count: _Count) -> dict[str, Any]:
     place = whereabouts(label.system, box, metres)
     if place is None:
         return {}
-    middle = {"middle": {"latitude": place.latitude, "longitude": place.longitude}}
     if place.oddity:
         return {"oddity": [place.oddity]}
-    return {key: {k: round(x, 5) for k, x in value.items()} for key, value in middle.items()}
+    middle = {"latitude": round(place.latitude, 5), "longitude": round(place.longitude, 5)}
+    return {"middle": middle}
 
 
 def _not_on_earth(count: _Count) -> list[str]:
@@ -256,7 +254,7 @@ def _about_numbers(header: LasHeader, count: _Count, label: _Label) -> Iterable[
     if count.points:
         yield from _about_box(header, count)
     step = header.scale[2] * metres_per(label.height or label.plan or "m")
-    if step > _COARSE_M:
+    if step > COARSE_M:
         yield f"heights are stored in steps of {header.scale[2]:g}"
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import InputError, JobError, LathError
-from pipeline.ingest.csv.cells import BLANKS, is_comment, is_number, split
+from pipeline.ingest.csv.cells import DELIMITERS, is_comment, is_number, split
 from pipeline.ingest.csv.layout import find_layout
 from pipeline.ingest.csv.read import lines_of, read_csv
 from pipeline.ingest.csv.words import COORDINATES, split_unit
@@ -36,7 +36,6 @@ from pipeline.units import Unit, metres_per, parse_number
 
 _SAMPLE = 2000
 _HEAD_LINES = 50
-_MARKS = {";": "semicolon", "\t": "tab", "|": "pipe", ",": "comma", BLANKS: "blanks"}
 _EVERY = 100_000
 _UNITS: tuple[Unit, ...] = ("m", "ft", "ftUS")
 _LAYOUT_WORD = re.compile(r'(\w+) = "([^"]*)"')
@@ -237,7 +236,7 @@ def _rough(path: Path, lines: list[str], refusal: InputError, tell: Tell) -> Des
         points=rough.rows,
         oddities=tuple(first),
         more={
-            "layout": f'delimiter "{_MARKS[rough.delimiter]}"'
+            "layout": f'delimiter "{DELIMITERS[rough.delimiter]}"'
             f", {'header' if bare_head else 'no header'}",
             "columns": [column.facts() for column in rough.columns],
         },
@@ -252,7 +251,7 @@ def _place(refusal: InputError, name: str) -> str:
 def _layout(sample: Sequence[str]) -> _Rough | None:
     """Delimiter and decimal mark that leave three numbers in most rows; None if none does."""
     best, most = None, max(0, (len(sample) - 1) // 2 - 1)
-    for delimiter, decimal in product(_MARKS, ".,"):
+    for delimiter, decimal in product(DELIMITERS, ".,"):
         if delimiter == decimal == ",":
             continue
         rows = sum(

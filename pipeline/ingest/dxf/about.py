@@ -40,37 +40,37 @@ def about_drawing(loaded: Loaded, found: Gathered, judged: Judged) -> list[Findi
 
 def _about_layers(loaded: Loaded, found: Gathered) -> Iterator[_Row]:
     if not found.used_layers and not found.left and not found.bad:
-        yield "person", "nothing-read", "holds no point, line or face", "export the ground into it"
+        yield "person", "nothing read", "holds no point, line or face", "export the ground into it"
     if found.left:
         text = f"not read, as the job file says: {layer_counts(found.left)}"
-        yield "note", "layer-not-read", text, "nothing, if none of it is ground"
+        yield "note", "layer not read", text, "nothing, if none of it is ground"
     read = [name for name in found.used_layers if name.casefold() in loaded.hidden]
     if read:
         named = ", ".join(f'"{shown(name)}"' for name in read[:_MOST_NAMES])
         text = f"layers that are switched off or frozen in it are read too: {named}"
-        yield "person", "hidden-layer", text, "leave them out in the job file if they are not meant"
+        yield "person", "hidden layer", text, "leave them out in the job file if they are not meant"
 
 
 def _about_types(loaded: Loaded, found: Gathered) -> Iterator[_Row]:
     eyes = {kind: n for kind, n in found.unread.items() if kind in _FOR_EYES and n}
     rest = {kind: n for kind, n in found.unread.items() if kind not in _FOR_EYES and n}
     if eyes:
-        yield "note", "not-read", f"for the eye only, not read: {_counts(eyes)}", "nothing"
+        yield "note", "not read", f"for the eye only, not read: {_counts(eyes)}", "nothing"
     if rest:
         do = "turn them into lines or faces in the drawing if they are ground"
-        yield "person", "not-read", f"types that are not read: {_counts(rest)}", do
+        yield "person", "not read", f"types that are not read: {_counts(rest)}", do
     for names, what in (
         (found.missing_blocks, "blocks that are not in the file"),
         (found.references, "other drawings that it refers to, not read"),
     ):
         if names:
-            yield "person", "block-missing", f"{what}: {_counts(names)}", "bind them into the file"
+            yield "person", "block missing", f"{what}: {_counts(names)}", "bind them into the file"
     for what, count in found.told.items():
         severity: Severity = "person" if what == TWO_HEIGHTS else "note"
-        yield severity, "read-so", f"{count} {what}", "nothing, if that is what was meant"
+        yield severity, "read so", f"{count} {what}", "nothing, if that is what was meant"
     if loaded.on_sheets:
         text = f"{loaded.on_sheets} things on its sheets are not read"
-        yield "note", "on-sheets", text, "nothing"
+        yield "note", "on sheets", text, "nothing"
 
 
 def _about_lines(judged: Judged) -> Iterator[_Row]:
@@ -78,24 +78,24 @@ def _about_lines(judged: Judged) -> Iterator[_Row]:
         text = f"{judged.pieces} loose pieces of line make {judged.chains} lines"
         yield "note", "joined", f"{text}, joined where their ends are the same", "nothing"
     if judged.short:
-        yield "note", "no-length", f"{judged.short} lines without length left out", "nothing"
+        yield "note", "no length", f"{judged.short} lines without length left out", "nothing"
     if judged.twice:
         text = f"{judged.twice} pieces of line that stand there before left out"
-        yield "note", "drawn-twice", text, "nothing"
+        yield "note", "drawn twice", text, "nothing"
     if judged.at_zero:
         text = f"lines at height 0 are taken to have no height: {_counts(judged.at_zero)}"
         do = "state the layer as break in the job file if they are meant at 0"
-        yield "person", "line-at-zero", text, do
+        yield "person", "line at zero", text, do
     if judged.bare:
         text = f"flat rings, to be laid on the ground: {_counts(judged.bare)}"
-        yield "note", "flat-ring", text, "nothing"
+        yield "note", "flat ring", text, "nothing"
     if judged.open_rings:
         listed = ", ".join(
             f'{one.handle} on "{shown(one.layer)}"' for one in judged.open_rings[:10]
         )
         more = f" and {len(judged.open_rings) - 10} more" if len(judged.open_rings) > 10 else ""
         text = f"rings that are open and will be closed straight: {listed}{more}"
-        yield "person", "open-ring", text, "close them in the drawing"
+        yield "person", "open ring", text, "close them in the drawing"
 
 
 def bad_entities(bad: Sequence[Bad], file: str) -> list[Finding]:

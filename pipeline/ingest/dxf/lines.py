@@ -103,16 +103,33 @@ def _sound(lines: Sequence[_Line], metres: float, judged: Judged) -> Bools:
     free = ~(bare | lost | high) & np.array([line.role != "break" for line in lines])[of]
     zero = np.zeros(len(raw), dtype=np.bool_)
     zero[free] = zero_heights(raw[free, 2] * metres)
-    for what, kind, wrong in (
-        ("a corner lies on no grid", "bad row", lost),
-        ("a corner has no height", "no height", high),
-        ("a corner is at exactly 0, while all others are far from it", "no height", zero),
-    ):
-        for k in np.unique(of[wrong]).tolist():
-            if good[k]:
-                judged.bad.append((lines[k].origin, kind, what))
-        good[of[wrong]] = False
+    for k, (kind, text) in why_unusable(of, (lost, high, zero)).items():
+        judged.bad.append((lines[k].origin, kind, text))
+        good[k] = False
     return good
+
+
+def why_unusable(of: Ints, corners: tuple[Bools, Bools, Bools]) -> dict[int, tuple[str, str]]:
+    """Kind of finding and what is wrong, for each line or face with a corner that is no place.
+
+    Parameters
+    ----------
+    of : ndarray, shape (n,)
+        Which line or face each corner belongs to.
+    corners : tuple of ndarray, shape (n,)
+        Those on no grid, those without a height, those at a zero that stands for none:
+        the first that is met is told.
+    """
+    why: dict[int, tuple[str, str]] = {}
+    told = (
+        ("bad row", "a corner lies on no grid"),
+        ("no height", "a corner has no height"),
+        ("no height", "a corner is at exactly 0, while all others are far from it"),
+    )
+    for reason, wrong in zip(told, corners, strict=True):
+        for k in np.unique(of[wrong]).tolist():
+            why.setdefault(k, reason)
+    return why
 
 
 def _chained(parts: Sequence[_Line], judged: Judged) -> list[_Line]:

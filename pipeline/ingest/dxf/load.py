@@ -43,8 +43,10 @@ _ON_PAPER = re.compile(rb"[\r\n][ \t]*67[ \t]*\r?\n[ \t]*1[ \t]*[\r\n]")
 _HANDLE = re.compile(r"\(#\w+\)")
 _PARTS = frozenset({"VERTEX", "SEQEND", "ATTRIB", "SECTION", "ENDSEC", "EOF"})
 _DRAWN = ("POINT", "LINE", "POLYLINE", "LWPOLYLINE", "ARC", "CIRCLE", "3DFACE", "MESH", "INSERT")
-_LISTED = 20
+_MOST_REPAIRS, _MOST_REMARKS = 20, 5
+"""Told one by one; the rest is counted."""
 _EXPORT = "export it again where it was drawn"
+_DRAW_OUT = "draw out the ground's layers, or export it as LandXML"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,8 +83,7 @@ def load(path: Path) -> Loaded:
     with open_source(path) as stream:
         data = stream.read(MAX_BYTES + 1)
     if len(data) > MAX_BYTES:
-        do = "draw out the ground's layers, or export it as LandXML"
-        raise InputError(file, f"larger than {MAX_BYTES >> 20} MiB", do)
+        raise InputError(file, f"larger than {MAX_BYTES >> 20} MiB", _DRAW_OUT)
     binary = data[7:22] == _BINARY
     data = data if binary else _plain(data)
     _check_end(data, binary, file)
@@ -133,7 +134,7 @@ def _check_end(data: bytes, binary: bool, file: str) -> None:
     if not (b"\0EOF\0" in data if binary else _END.search(data) or _ends_whole(data)):
         raise InputError(file, "has no end mark (0, EOF): it is cut short or no DXF", _EXPORT)
     if not binary and data.count(b"\n") > MOST_LINES:
-        raise InputError(file, f"more than {MOST_LINES:,} lines", "draw out the ground's layers")
+        raise InputError(file, f"more than {MOST_LINES:,} lines", _DRAW_OUT)
 
 
 def _ends_whole(data: bytes) -> bool:
@@ -169,8 +170,7 @@ def entity_lines(data: bytes, file: str) -> dict[str, list[int]]:
             lines.setdefault(kind, []).append(line)
             last = kind
         if count > MOST_ENTITIES:
-            do = "draw out the ground's layers, or export it as LandXML"
-            raise InputError(file, f"more than {MOST_ENTITIES:,} entities", do)
+            raise InputError(file, f"more than {MOST_ENTITIES:,} entities", _DRAW_OUT)
     return lines
 
 
@@ -285,8 +285,8 @@ def _about_repairs(auditor: Auditor | None, file: str) -> list[Finding]:
     found = [Finding("person", "repaired", text, do, file=file)]
     kinds = Counter(_HANDLE.sub("", entry.message) for entry in entries)
     rows = [f"{shown(message, 160)} ({count} times)" for message, count in kinds.items()]
-    if len(rows) > _LISTED:
-        rows[_LISTED:] = [f"and {len(rows) - _LISTED} more kinds of repair"]
+    if len(rows) > _MOST_REPAIRS:
+        rows[_MOST_REPAIRS:] = [f"and {len(rows) - _MOST_REPAIRS} more kinds of repair"]
     for row in rows:
         text = f"{file}: repaired: {row}"
         found.append(Finding("note", "repair", text, "nothing, if it looks whole", file=file))
@@ -295,10 +295,12 @@ def _about_repairs(auditor: Auditor | None, file: str) -> list[Finding]:
 
 def _about_remarks(remarks: list[str], file: str) -> list[Finding]:
     listed = list(dict.fromkeys(remarks))
-    more = f" and {len(listed) - 5} more" if len(listed) > 5 else ""
     if not listed:
         return []
-    text = f"{file}: odd in the file: {'; '.join(shown(one, 120) for one in listed[:5])}{more}"
+    left = len(listed) - _MOST_REMARKS
+    more = f" and {left} more" if left > 0 else ""
+    odd = "; ".join(shown(one, 120) for one in listed[:_MOST_REMARKS])
+    text = f"{file}: odd in the file: {odd}{more}"
     if any("ignor" in one.lower() for one in listed):  # so something was left out
         do = "compare the counts with the drawing"
         return [Finding("person", "oddity", text, do, file=file)]

@@ -17,13 +17,13 @@ import numpy as np
 from pipeline.errors import InputError
 from pipeline.ingest.dxf.about import about_drawing, bad_entities, layer_counts
 from pipeline.ingest.dxf.faces import WELD_M, split, stacked, weld
-from pipeline.ingest.dxf.lines import RINGS, Bad, judge_lines
+from pipeline.ingest.dxf.lines import RINGS, Bad, judge_lines, why_unusable
 from pipeline.ingest.dxf.load import Loaded, load
 from pipeline.ingest.dxf.shapes import UnusableError
 from pipeline.ingest.dxf.units import unit_of
 from pipeline.ingest.dxf.walk import Gathered, Origin, Walk
-from pipeline.ingest.landxml.places import match
 from pipeline.ingest.limits import no_height, no_place, zero_heights
+from pipeline.ingest.same_points import match
 from pipeline.ingest.source import INVISIBLE, shown
 from pipeline.model import (
     Bools,
@@ -65,7 +65,7 @@ def read_dxf(path: Path, fmt: FileFormat) -> Reading:
         number) that are no such point. ``lines``: polylines, arcs as chords within
         `SAGITTA_M`, and loose pieces joined where their ends are the same; ``name``
         is the layer, ``point`` the shot at a vertex. ``meshes``: one a layer, corners
-        within `dxf_faces.WELD_M` being one. ``findings``: what was left out, counted.
+        within `faces.WELD_M` being one. ``findings``: what was left out, counted.
 
     Raises
     ------
@@ -107,6 +107,7 @@ class _Reader:
     # what overflows lies on no grid and is listed by its handle
     @np.errstate(over="ignore", invalid="ignore")
     def reading(self, unit: str, about: list[Finding]) -> Reading:
+        """All that is drawn, judged [m]; `about` is what there is to say of the unit."""
         self.findings = [*self.loaded.findings, *about]
         found = self.found = Walk(self.loaded, self.reads, SAGITTA_M / self.metres).run()
         self._refuse_nothing(found)
@@ -172,7 +173,7 @@ class _Reader:
         if idle:
             named = ", ".join(f'"{shown(pattern)}"' for pattern in idle)
             do = "compare the names of the layers with the job file"
-            self.say("person", "layer-missing", f"nothing is drawn on layers {named}", do)
+            self.say("person", "layer missing", f"nothing is drawn on layers {named}", do)
 
     # ---- points
 
@@ -182,7 +183,7 @@ class _Reader:
             return np.empty((0, 3)), []
         raw = np.concatenate(found.points)
         xyz = raw * self.metres + 0.0
-        lost, high, zero = _judge(raw, xyz)
+        lost, high, zero = _no_places(raw, xyz)
         for k in np.flatnonzero(lost | high | zero).tolist():
             kind, text = "no height", f"{raw[k, 2]:g} stands for no height"
             if lost[k]:
@@ -212,7 +213,7 @@ class _Reader:
     def _about_points(self, shots: Shots) -> None:
         if len(shots) and not shots.elevation.any():
             text = f"the height of all {len(shots)} points is 0: places, not levels"
-            self.say("person", "zero-heights", text, "do not use them as ground")
+            self.say("person", "zero heights", text, "do not use them as ground")
 
     # ---- faces
 
@@ -242,7 +243,7 @@ class _Reader:
             listed = ", ".join(f'"{shown(mesh.name)}"' for mesh in meshes)
             text = f"faces on {len(meshes)} layers ({listed}): their corners are not taken as shots"
             do = "name the ground with surface in the job file, or leave layers out"
-            self.say("person", "several-surfaces", text, do)
+            self.say("person", "several surfaces", text, do)
         return meshes
 
     def _one_layer(self, by_layer: dict[str, list[Floats]], name: str) -> list[Floats]:
@@ -261,16 +262,7 @@ class _Reader:
             return {}
         raw = np.concatenate(polygons)
         of = np.repeat(np.arange(len(polygons)), [len(polygon) for polygon in polygons])
-        why: dict[int, tuple[str, str]] = {}
-        told = (
-            ("bad row", "a corner lies on no grid"),
-            ("no height", "a corner has no height"),
-            ("no height", "a corner is at exactly 0, while all others are far from it"),
-        )
-        for reason, wrong in zip(told, _judge(raw, raw * self.metres), strict=True):
-            for k in np.unique(of[wrong]).tolist():
-                why.setdefault(k, reason)
-        return why
+        return why_unusable(of, _no_places(raw, raw * self.metres))
 
     def _mesh(self, layer: str, raw: Floats) -> Mesh:
         welded = weld(raw * self.metres, layer)
@@ -284,7 +276,7 @@ class _Reader:
                 self.say("note", "bad face", text, "nothing, if the surface looks whole")
         if len(mesh.triangles) and not mesh.elevation.any():
             text = f'layer "{shown(layer)}": all faces are at height 0: places, not levels'
-            self.say("person", "zero-heights", text, "do not use them as ground")
+            self.say("person", "zero heights", text, "do not use them as ground")
         return mesh
 
     def _about_warps(self, warps: list[float]) -> None:
@@ -294,7 +286,7 @@ class _Reader:
                 f" the other would lie up to {max(warps):.3f} m off"
             )
             severity: Severity = "person" if max(warps) > 0.01 else "note"
-            self.say(severity, "split-faces", text, "export triangles if it matters there")
+            self.say(severity, "split faces", text, "export triangles if it matters there")
 
 
 def _fits(layer: str, pattern: str) -> bool:
@@ -302,7 +294,7 @@ def _fits(layer: str, pattern: str) -> bool:
     return fnmatchcase(layer.casefold(), pattern.casefold())
 
 
-def _judge(raw: Floats, xyz: Floats) -> tuple[Bools, Bools, Bools]:
+def _no_places(raw: Floats, xyz: Floats) -> tuple[Bools, Bools, Bools]:
     """Points on no grid, without a height, and at a zero that stands for none."""
     lost = no_place(xyz[:, 0], xyz[:, 1])
     high = no_height(raw[:, 2], xyz[:, 2]) & ~lost

@@ -41,14 +41,14 @@ class UnusableError(ValueError):
 class Shape:
     """What an entity is made of.
 
-    Each of ``parts`` has shape (n, 3): one point, one line, one polygon. ``plan``
-    says that the entity was drawn flat, with one elevation for all. ``told`` are
+    Each of ``parts`` has shape (n, 3): one point, one line, one polygon. ``flat``
+    says that the entity was drawn so, with one elevation for all. ``told`` are
     oddities to be counted.
     """
 
     kind: Literal["point", "line", "loose", "polygon"]
     parts: list[Floats]
-    plan: bool = False
+    flat: bool = False
     told: list[str] = field(default_factory=list)
 
 
@@ -114,7 +114,7 @@ def _lwpolyline(entity: Any, sagitta: float) -> Shape:
     rows = [(float(x), float(y), float(bulge)) for x, y, bulge in entity.get_points("xyb")]
     flat = chorded(rows, bool(entity.closed), sagitta)
     part = _out_of_plane(entity, flat, entity.dxf.get("elevation", 0.0))
-    return Shape("line", [part], plan=True, told=_arcs(rows))
+    return Shape("line", [part], flat=True, told=_arcs(rows))
 
 
 def _arcs(rows: Sequence[tuple[float, float, float]]) -> list[str]:
@@ -146,7 +146,7 @@ def _polyline(entity: Any, sagitta: float) -> Shape:
     bulges = [0.0 if fitted else float(vertex.dxf.get("bulge", 0.0)) for vertex in vertices]
     rows = [(x, y, bulge) for (x, y, _), bulge in zip(places, bulges, strict=True)]
     part = _out_of_plane(entity, chorded(rows, closed, sagitta), up)
-    return Shape("line", [part], plan=True, told=told + _arcs(rows))
+    return Shape("line", [part], flat=True, told=told + _arcs(rows))
 
 
 def _arc(entity: Any, sagitta: float) -> Shape:
@@ -170,7 +170,7 @@ def _round(entity: Any, sweep: tuple[float, float], sagitta: float) -> Shape:
     flat = np.column_stack([x + radius * np.cos(angle), y + radius * np.sin(angle)])
     if turn == 2 * math.pi:
         flat[-1] = flat[0]
-    return Shape("line", [_out_of_plane(entity, flat, z)], plan=True, told=[ARCS])
+    return Shape("line", [_out_of_plane(entity, flat, z)], flat=True, told=[ARCS])
 
 
 def _out_of_plane(entity: Any, flat: Floats, elevation: float) -> Floats:

@@ -76,7 +76,7 @@ class Gathered:
             else:
                 self.lines.append(part)
                 self.line_of.append(origin)
-                self.flat.append(shape.plan)
+                self.flat.append(shape.flat)
 
 
 @dataclass(slots=True)

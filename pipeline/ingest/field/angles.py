@@ -103,3 +103,13 @@ ANGLE_FORMS: dict[str, Callable[[str], float]] = {
     "dms": parse_dms,
 }
 """Ending of a column's name -> how its cells are read."""
+
+LATITUDE_FORMS: dict[str, Callable[[str], float]] = {
+    "deg": parse_degrees,
+    "dms": lambda cell: parse_dms(cell, sides="NS"),
+}
+LONGITUDE_FORMS: dict[str, Callable[[str], float]] = {
+    "deg": parse_degrees,
+    "dms": lambda cell: parse_dms(cell, sides="EW"),
+}
+"""The same of a latitude and of a longitude, whose letters are their own."""

@@ -40,21 +40,31 @@ def _crs(name: str, what: str) -> CRS:
         raise JobError(what, f'"{name}" is no coordinate system known here', do) from None
 
 
+def _geographic(name: str) -> CRS:
+    """The system that a receiver worked in, one of latitudes and longitudes."""
+    system = _crs(name, "source_crs")
+    if not system.is_geographic:
+        do = "state a geographic system such as EPSG:4258"
+        raise JobError("source_crs", f"{name} has no latitude and longitude", do)
+    return system
+
+
 def local_grid(source_crs: str, latitude_deg: float, longitude_deg: float) -> str:
     """WKT of a plane grid about one point of `source_crs`, scale 1, origin 0, 0 there.
 
     A transverse Mercator on the datum of `source_crs`: for a local job whose control
     then fits it by `control.localise`. Distances are those on the ellipsoid; 1 km
     from the origin the projection itself adds 0.01 ppm.
+
+    Raises
+    ------
+    JobError
+        `source_crs` is not known, or has no latitude and longitude.
     """
     from pyproj.crs import ProjectedCRS
     from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
-    source = _crs(source_crs, "source_crs").to_2d()
-    geodetic = source.geodetic_crs
-    if geodetic is None or not source.is_geographic:
-        do = "state a geographic system such as EPSG:4258"
-        raise JobError("source_crs", f"{source_crs} has no latitude and longitude", do)
+    geodetic = _geographic(source_crs).to_2d().geodetic_crs
     conversion = TransverseMercatorConversion(
         latitude_natural_origin=latitude_deg,
         longitude_natural_origin=longitude_deg,
@@ -85,6 +95,11 @@ def missing_grids(group: TransformerGroup) -> str:
     return "; ".join(sorted(set(said))[:3])
 
 
+def leaves_datum_out(operation: Transformer) -> bool:
+    """Whether PROJ answers without the shift from one datum to the other."""
+    return bool(operation.accuracy < 0 or "ballpark" in operation.description.lower())
+
+
 def _chosen(group: TransformerGroup, names: tuple[str, str], accuracy_m: float) -> Transformer:
     """The best operation, if it is good enough to put a point on the ground with."""
     source, grid = names
@@ -92,7 +107,7 @@ def _chosen(group: TransformerGroup, names: tuple[str, str], accuracy_m: float) 
     if not group.transformers:
         raise InputError(what, "PROJ knows no way", "state the datum that the receiver worked in")
     best = group.transformers[0]
-    blind = best.accuracy < 0 or "ballpark" in best.description.lower()
+    blind = leaves_datum_out(best)
     if not blind and group.best_available and best.accuracy <= accuracy_m:
         return best
     without = "leaves the datum shift out" if blind else f"is good to {best.accuracy:g} m only"
@@ -165,10 +180,7 @@ def project(
     from pyproj.transformer import TransformerGroup
 
     lat, lon = (np.degrees(np.asarray(part, dtype=np.float64)) for part in (latitude, longitude))
-    source, grid = _crs(crs[0], "source_crs"), _crs(crs[1], "grid crs")
-    if not source.is_geographic:
-        do = "state a geographic system such as EPSG:4258"
-        raise JobError("source_crs", f"{crs[0]} has no latitude and longitude", do)
+    source, grid = _geographic(crs[0]), _crs(crs[1], "grid crs")
     factor = _metres_per_axis(grid, crs[1])
     outside = _outside(lat, lon, grid)
     area: Any = AreaOfInterest(lon.min(), lat.min(), lon.max(), lat.max())
@@ -184,19 +196,45 @@ def project(
     return Projected(east * factor, north * factor, str(chosen.description), outside)
 
 
-def _outside(lat: Floats, lon: Floats, grid: CRS) -> float:
-    """Degrees that the farthest position lies outside the grid's area; over a degree: refused."""
-    bounds = (-180.0, -90.0, 180.0, 90.0) if grid.area_of_use is None else grid.area_of_use.bounds
-    west, south, east, north = bounds
-    east = east + 360.0 if west > east else east  # the area spans the date line
-    over = np.maximum(south - lat, lat - north)
+def _bounds(crs: CRS) -> tuple[float, float, float, float]:
+    """West, south, east, north of the area of use [deg]; east over 180 across the date line."""
+    if crs.area_of_use is None:
+        return -180.0, -90.0, 180.0, 90.0
+    west, south, east, north = crs.area_of_use.bounds
+    return west, south, east + 360.0 if west > east else east, north
+
+
+def degrees_outside(latitude: Floats, longitude: Floats, crs: CRS) -> Floats:
+    """How far each place lies outside of a system's area of use, shape (n,) [deg].
+
+    Parameters
+    ----------
+    latitude, longitude : ndarray, shape (n,)
+        Degrees, finite.
+    crs : CRS
+        One without an area of use is for the whole Earth.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0 or less inside, infinite where no such latitude or longitude is.
+    """
+    west, south, east, north = _bounds(crs)
+    over = np.maximum(south - latitude, latitude - north)
     # the short way round to the nearer edge of the strip
     middle, half = (west + east) / 2.0, (east - west) / 2.0
-    over = np.maximum(over, np.abs((lon - middle + 180.0) % 360.0 - 180.0) - half)
-    over[(np.abs(lat) > 90.0) | (np.abs(lon) > 180.0)] = np.inf
+    over = np.maximum(over, np.abs((longitude - middle + 180.0) % 360.0 - 180.0) - half)
+    over[(np.abs(latitude) > 90.0) | (np.abs(longitude) > 180.0)] = np.inf
+    return np.asarray(over)
+
+
+def _outside(lat: Floats, lon: Floats, grid: CRS) -> float:
+    """Degrees that the farthest position lies outside the grid's area; over a degree: refused."""
+    over = degrees_outside(lat, lon, grid)
     far = over > MARGIN_DEG
     if far.any():
         k = int(np.flatnonzero(far)[0])
+        west, south, east, north = _bounds(grid)
         found = (
             f"latitude {lat[k]:.5f}, longitude {lon[k]:.5f} lies outside {grid.name}"
             f" ({south:g} to {north:g} north, {west:g} to {east:g} east)"

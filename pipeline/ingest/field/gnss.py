@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.errors import InputError, JobError
-from pipeline.ingest.field.angles import parse_degrees, parse_dms
+from pipeline.ingest.field.angles import LATITUDE_FORMS, LONGITUDE_FORMS
 from pipeline.ingest.field.geodetic import (
     Projected,
     local_grid,
@@ -32,12 +32,23 @@ from pipeline.ingest.field.geodetic import (
 )
 from pipeline.ingest.field.nmea import parse_fixes
 from pipeline.ingest.header_table import HeaderTable, read_header_table
-from pipeline.model import NO_LINES, Bools, Finding, Findings, Floats, Reading, Texts, make_shots
+from pipeline.model import (
+    NO_LINES,
+    Bools,
+    Finding,
+    Findings,
+    Floats,
+    Reading,
+    Severity,
+    Texts,
+    make_shots,
+)
 from pipeline.model import texts as text_column
 
 SEPARATION_SLACK_M = 0.005
 """A stated separation and one in the file may differ this much [assumed]."""
-HIGHEST_M = 10_000.0
+HEIGHT_REACH_M = 10_000.0
+"""A height beyond this is a slip of a digit or a unit, above either zero [assumed]."""
 LOCAL_REACH_M = 20_000.0
 """Farther from its origin a plane grid is worth less than 5 ppm (d² / 2R²)."""
 _FIXED = ("fixed", "4")
@@ -116,7 +127,9 @@ def _onto_grid(latitude: Floats, longitude: Floats, rules: GnssRules) -> Project
 
 def _said(file: str, rules: GnssRules, placed: Projected, heights: str) -> list[Finding]:
     """What was done to get here, for the record, and what still has to be done."""
-    told = [("note", "projection", placed.operation, "nothing")]
+    told: list[tuple[Severity, str, str, str]] = [
+        ("note", "projection", placed.operation, "nothing")
+    ]
     if placed.outside_deg > 0:
         text = (
             f"positions lie {placed.outside_deg:.2f} degrees outside the area of {rules.grid_crs}"
@@ -137,7 +150,7 @@ def _said(file: str, rules: GnssRules, placed: Projected, heights: str) -> list[
         do = "check them on a bench mark, or state the separation"
         told.append(("person", "receiver geoid", text, do))
     return [
-        Finding(severity, kind, f"{file}: {text}", do, file=file)  # type: ignore[arg-type]
+        Finding(severity, kind, f"{file}: {text}", do, file=file)
         for severity, kind, text, do in told
     ]
 
@@ -187,29 +200,25 @@ def _from_sentences(file: str, text: str, rules: GnssRules) -> Reading:
     )  # fmt: skip
 
 
-_LATITUDE = {"deg": parse_degrees, "dms": lambda cell: parse_dms(cell, sides="NS")}
-_LONGITUDE = {"deg": parse_degrees, "dms": lambda cell: parse_dms(cell, sides="EW")}
-
-
 def _from_table(table: HeaderTable, rules: GnssRules) -> Reading:
     projected = table.has("easting")
     table.need("id", *(("easting", "northing") if projected else ("latitude", "longitude")))
     if table.has("elevation") == table.has("ellipsoid_height"):
         found = "needs one column of heights, elevation or ellipsoid_height"
         raise InputError(f"{table.file} line 1", found, "keep the one that the heights are")
-    columns = _columns(table, projected)
+    columns = _columns(table)
+    first, second = _plan(table, projected)
     up, heights = _elevations(table, rules)
     good = table.good & np.isfinite(up)
     if not good.any():
-        first = table.findings[0].text if table.findings else "there is none"
-        raise InputError(table.file, f"no row can be used; {first}", "correct the rows")
-    first_axis, second_axis = columns.pop("first")[good], columns.pop("second")[good]
+        why = table.findings[0].text if table.findings else "there is none"
+        raise InputError(table.file, f"no row can be used; {why}", "correct the rows")
     if projected:
-        placed = Projected(first_axis, second_axis, "as the receiver projected them", 0.0)
+        placed = Projected(first[good], second[good], "as the receiver projected them", 0.0)
         # the receiver's own grid is the job's: nothing is left to localise
         said = _said(table.file, replace(rules, grid_crs="as given"), placed, heights)
     else:
-        placed = _onto_grid(first_axis, second_axis, rules)
+        placed = _onto_grid(first[good], second[good], rules)
         said = _said(table.file, rules, placed, heights)
     quality = columns.pop("quality")[good]
     kept: dict[str, Any] = {name: column[good] for name, column in columns.items()}
@@ -229,7 +238,8 @@ def _from_table(table: HeaderTable, rules: GnssRules) -> Reading:
     )  # fmt: skip
 
 
-def _columns(table: HeaderTable, projected: bool) -> dict[str, Any]:
+def _columns(table: HeaderTable) -> dict[str, Any]:
+    """What a shot has besides its place, and the quality of its solution."""
     columns: dict[str, Any] = {
         "id": table.words("id", required=True),
         "sigma_v": table.lengths("sigma_v"),
@@ -244,17 +254,22 @@ def _columns(table: HeaderTable, projected: bool) -> dict[str, Any]:
     for name in ("sigma_h", "sigma_v"):
         for row in np.flatnonzero(columns[name] < 0):
             table.fault(int(row), name, "is negative", "write the standard deviation")
-    names = ("easting", "northing") if projected else ("longitude", "latitude")
-    columns["first"] = (
-        table.lengths("easting") if projected else table.angles("latitude", forms=_LATITUDE)
-    )
-    columns["second"] = (
-        table.lengths("northing") if projected else table.angles("longitude", forms=_LONGITUDE)
-    )
-    for name, key in zip(names if projected else names[::-1], ("first", "second"), strict=True):
-        for row in np.flatnonzero(np.isnan(columns[key])):
-            table.fault(int(row), name, "is empty", "write it or leave the row out")
     return columns
+
+
+def _plan(table: HeaderTable, projected: bool) -> tuple[Floats, Floats]:
+    """Easting and northing [m], or latitude and longitude [rad], shape (n,) each."""
+    if projected:
+        plan = {name: table.lengths(name) for name in ("easting", "northing")}
+    else:
+        plan = {
+            "latitude": table.angles("latitude", forms=LATITUDE_FORMS),
+            "longitude": table.angles("longitude", forms=LONGITUDE_FORMS),
+        }
+    for name, column in plan.items():
+        _filled(table, name, ~np.isnan(column))
+    first, second = plan.values()
+    return first, second
 
 
 def _elevations(table: HeaderTable, rules: GnssRules) -> tuple[Floats, str]:
@@ -285,11 +300,12 @@ def _high(table: HeaderTable, name: str) -> Floats:
     """A column of heights [m]; every row must have one that the earth has."""
     height = table.lengths(name)
     _filled(table, name, ~np.isnan(height))
-    for row in np.flatnonzero(np.abs(height) > HIGHEST_M):
+    for row in np.flatnonzero(np.abs(height) > HEIGHT_REACH_M):
         table.fault(int(row), name, f"{height[row]:g} m", "correct it, or its unit")
     return height
 
 
 def _filled(table: HeaderTable, name: str, there: Bools) -> None:
+    """Fault every row where a column that it needs is not `there`."""
     for row in np.flatnonzero(~there):
         table.fault(int(row), name, "is empty", "write it or leave the row out")

@@ -76,7 +76,10 @@ def _fix(body: str) -> tuple[float, float, float, float, str, str]:
 
 
 def parse_fixes(file: str, text: str) -> Fixes:
-    """Every GGA sentence of `text`; other sentences are counted, damaged ones are findings."""
+    """Every GGA sentence of `text`; other sentences are counted, damaged ones are findings.
+
+    `file` is the name that findings begin with.
+    """
     rows: list[tuple[float, float, float, float, str, str]] = []
     lines: list[int] = []
     found: list[Finding] = []

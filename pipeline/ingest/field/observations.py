@@ -117,6 +117,7 @@ def _choice(table: HeaderTable, name: str, words: dict[str, str]) -> Texts:
 
 
 def _check_angles(table: HeaderTable, columns: dict[str, Any]) -> None:
+    """Fault angles that no instrument reads; a face left blank is filled in from the zenith."""
     horizontal, zenith, face = columns["horizontal"], columns["zenith"], columns["face"]
     for row in np.flatnonzero(np.isnan(horizontal)):
         table.fault(int(row), "horizontal", "is empty", "write the reading or leave the row out")

@@ -16,12 +16,9 @@ from typing import NoReturn
 
 from pipeline.errors import DesignError
 from pipeline.ingest.job.design_keys import design_text
-from pipeline.ingest.job.sections import read_sections
 from pipeline.ingest.source import shown
 from pipeline.model import SIDES, AlignmentRows, ElementRow, ProfileRow, ProfileRows
 from pipeline.units import parse_number, parse_station
-
-__all__ = ["read_alignment", "read_profile", "read_sections"]
 
 ALIGNMENT_COLUMNS = (
     "kind", "length_m", "radius_m", "radius_end_m", "turn", "easting_m", "northing_m",
@@ -48,6 +45,7 @@ class _Row:
 
     @property
     def where(self) -> str:
+        """The row, for messages."""
         return f"{self.file} line {self.line}"
 
     def number(
@@ -60,6 +58,7 @@ class _Row:
             self.refuse(column, expected)
 
     def refuse(self, column: str, expected: str) -> NoReturn:
+        """Refuse what stands in a column, and say what belongs there."""
         raise DesignError(
             f'{self.where}, column "{column}"',
             f"found {shown(self.cells[column])!r}" if self.cells[column] else "the cell is blank",

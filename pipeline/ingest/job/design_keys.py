@@ -13,7 +13,13 @@ from pipeline.units import parse_station
 
 
 def design_text(path: Path) -> str:
-    """The UTF-8 text of a design file, or a refusal."""
+    """The UTF-8 text of a design file.
+
+    Raises
+    ------
+    DesignError
+        It cannot be read, or is not UTF-8.
+    """
     try:
         return path.read_bytes().decode("utf-8-sig")
     except OSError as error:
@@ -28,7 +34,10 @@ def design_text(path: Path) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Keys:
-    """One table of a TOML file: its place, and its keys, taken one by one."""
+    """One table of a TOML file: its place, and its keys, taken one by one.
+
+    Every method refuses, as a `DesignError` with place and key, what does not belong there.
+    """
 
     where: str
     values: dict[str, Any]

@@ -10,9 +10,10 @@ import numpy as np
 
 from pipeline.errors import DesignError
 from pipeline.ingest.files import read
-from pipeline.ingest.job.design import read_alignment, read_profile, read_sections
+from pipeline.ingest.job.design import read_alignment, read_profile
 from pipeline.ingest.job.job import job_path
 from pipeline.ingest.job.morning import Seen, see
+from pipeline.ingest.job.sections import read_sections
 from pipeline.model import (
     AlignmentRows,
     Finding,
@@ -93,6 +94,7 @@ def read_design(job: Job) -> DesignFiles:
 
 
 def _check_names(job: Job) -> None:
+    """Refuse two parts of one name, and a part that names another that is not there."""
     design = job.design
     names = ["main"]
     for parts in (design.streets, design.returns, design.edges, design.patches):
@@ -178,14 +180,9 @@ class _Library:
         return _pick(reading.meshes, name, path, "surface")
 
     def shots(self, relative: str) -> Floats:
-        path = self.path(relative, "design.ties.file")
-        shots = self.points(path).shots
+        """Easting, northing, elevation of the points of a file [m], shape (n, 3)."""
+        shots = self.reading(self.path(relative, "design.ties.file")).shots
         return np.stack([shots.easting, shots.northing, shots.elevation], axis=1)
-
-    def points(self, path: Path) -> Reading:
-        reading = read(path, FileFormat())
-        self.findings.extend(reading.findings)
-        return reading
 
 
 def _pick(candidates: tuple[_Named, ...], name: str, path: Path, noun: str) -> _Named:

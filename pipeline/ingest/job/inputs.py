@@ -60,12 +60,25 @@ class Inputs:
 
 
 def read_inputs(folder: Path, day: str | None) -> Inputs:
-    """Job, design, control, buried things and every file of the morning."""
+    """Job, design, control, buried things and every file of the morning.
+
+    Parameters
+    ----------
+    folder : Path
+        The job folder, or its ``job.toml``.
+    day : str or None
+        Folder of the day; None: the latest.
+
+    Raises
+    ------
+    JobError, DesignError, InputError
+        As the reader of each file; or a file that changed while it was read.
+    """
     seen = [see(job_file(folder))]
     job = read_job(folder)
     day = day or latest_day(job)
     design = read_design(job)
-    record, utilities, records = _records(job)
+    control, utilities, records = _records(job)
     files, aside = put_aside(job, morning_files(job, day))
     before = _day_before(job, day)
     # what of yesterday's files this day was compared with is an input as well
@@ -78,7 +91,7 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
         job=job,
         day=day,
         design=design,
-        control=record,
+        control=control,
         utilities=utilities,
         files=files,
         readings=readings,
@@ -90,17 +103,23 @@ def read_inputs(folder: Path, day: str | None) -> Inputs:
 
 
 def read_before_shots(folder: Path) -> Inputs:
-    """Job, design, control and buried things: all there is before anybody shoots."""
+    """Job, design, control and buried things: all there is before anybody shoots.
+
+    Raises
+    ------
+    JobError, DesignError, InputError
+        As `read_inputs`.
+    """
     seen = [see(job_file(folder))]
     job = read_job(folder)
     design = read_design(job)
-    record, utilities, records = _records(job)
+    control, utilities, records = _records(job)
     seen += [*design.seen, *records]
     return Inputs(
         job=job,
         day="",
         design=design,
-        control=record,
+        control=control,
         utilities=utilities,
         files=(),
         readings=(),
@@ -113,14 +132,14 @@ def read_before_shots(folder: Path) -> Inputs:
 def _records(job: Job) -> tuple[Shots | None, Utilities | None, list[Seen]]:
     """Control and buried things, and the files that they stand in."""
     seen: list[Seen] = []
-    record = utilities = None
+    control = utilities = None
     if job.control:
         seen.append(see(job_path(job, job.control)))
-        record = read_control(seen[-1].path)
+        control = read_control(seen[-1].path)
     if job.utilities:
         seen.append(see(job_path(job, job.utilities)))
         utilities = read_utilities(seen[-1].path)
-    return record, utilities, seen
+    return control, utilities, seen
 
 
 def _day_before(job: Job, day: str) -> tuple[MorningFile, ...]:

@@ -26,7 +26,6 @@ MOST_MISTAKES = 20
 OWN_FIELDS = frozenset({"folder", "given"})
 """Fields that the reader sets, not the crew."""
 
-
 RISING = (
     ("edge.watch_m", "edge.paint_m", "edge.stop_m"),
     ("bank.missing_m", "bank.least_m", "bank.most_m", "bank.heavy_m"),
@@ -113,9 +112,9 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
         elif "\\" in text:
             hint = "write paths with / instead of \\"
         found = str(error).replace("Cannot overwrite a value", "one name stands there twice")
-        raise JobError(f"{path.name}", f"not valid TOML, {shown(found, 120)}", hint) from None
+        raise JobError(path.name, f"not valid TOML, {shown(found, 120)}", hint) from None
     except RecursionError:
-        raise JobError(f"{path.name}", "nested too deeply", "write the tables flat") from None
+        raise JobError(path.name, "nested too deeply", "write the tables flat") from None
 
 
 def _validate(path: Path, text: str, stated: dict[str, Any]) -> Job:
@@ -131,7 +130,7 @@ def _validate(path: Path, text: str, stated: dict[str, Any]) -> Job:
         # strict validation takes tables for dataclasses only from JSON
         return _adapter().validate_json(json.dumps(stated, default=str))
     except RecursionError:
-        raise JobError(f"{path.name}", "nested too deeply", "write the tables flat") from None
+        raise JobError(path.name, "nested too deeply", "write the tables flat") from None
     except ValidationError as error:
         found = error.errors()
         lines = [_mistake(text, detail) for detail in found[:MOST_MISTAKES]]

@@ -30,7 +30,13 @@ class MorningFile:
 
 
 def days(job: Job) -> tuple[str, ...]:
-    """Folders of days, the earliest first; other folders are none."""
+    """Folders of days, the earliest first; other folders are none.
+
+    Raises
+    ------
+    InputError
+        A folder that is named almost as a day is.
+    """
     root = job_path(job, job.shots.folder)
     folders = [one.name for one in (root.iterdir() if root.is_dir() else ()) if one.is_dir()]
     for name in sorted(folders):
@@ -108,11 +114,8 @@ def put_aside(job: Job, files: tuple[MorningFile, ...]) -> tuple[tuple[MorningFi
         if not what:
             read.append(file)
             continue
-        harmless = what in HARMLESS
-        do = "nothing" if harmless else "export its points as text if it holds shots of today"
-        text = f"{file.path.name} is {what}: not read"
-        severity: Severity = "note" if harmless else "person"
-        found.append(Finding(severity, "not read", text, do, file=file.path.name))
+        do = "export its points as text if it holds shots of today"
+        found.append(_not_read(file.path.name, what, do, harmless=what in HARMLESS))
     if not read:
         names = ", ".join(file.path.name for file in files)
         raise InputError(f"the day's files {names}", "hold no shots", "lay the day's shots there")
@@ -135,11 +138,15 @@ def passed_over(job: Job, day: str) -> Findings:
         count = f"{len(files)} file" + "s" * (len(files) != 1)
         what = f"a folder with {count}" if path.is_dir() else "no plain file"
         do = f"lay shots of today in {job.shots.folder}/{day} itself, or move it away"
-        severity: Severity = "note" if harmless else "person"
-        text = f"{path.name} is {what}: not read"
-        found.append(Finding(severity, "not read", text, "nothing" if harmless else do,
-                             file=path.name))  # fmt: skip
+        found.append(_not_read(path.name, what, do, harmless=harmless))
     return tuple(found)
+
+
+def _not_read(name: str, what: str, do: str, *, harmless: bool) -> Finding:
+    """A person has to do what is said, unless nothing of the kind can hold a shot."""
+    severity: Severity = "note" if harmless else "person"
+    text = f"{name} is {what}: not read"
+    return Finding(severity, "not read", text, "nothing" if harmless else do, file=name)
 
 
 def _below(folder: Path) -> list[Path]:

@@ -191,7 +191,7 @@ class _Reader:
         heights = points.places()[:, 2]
         if len(heights) and not heights.any():
             text = f"the height of all {len(heights)} points is 0: places, not levels"
-            self.say("person", "zero-heights", text, "do not use them as ground")
+            self.say("person", "zero heights", text, "do not use them as ground")
 
     # ---- surfaces
 
@@ -236,28 +236,28 @@ class _Reader:
         document = self.document
         if document.odd_breaklines:
             text = f"breaklines read as ordinary ones: {_counts(document.odd_breaklines)}"
-            self.say("person", "breakline-type", text, "look at the ground there")
+            self.say("person", "breakline type", text, "look at the ground there")
         islands = document.odd_boundaries.pop("island", 0)
         if islands:
             text = f"{islands} islands are read as boundaries of their own"
             self.say("person", "island", text, "look at the edge of the surface there")
         if document.odd_boundaries:
             text = f"boundaries not used: {_counts(document.odd_boundaries)}"
-            self.say("note", "boundary-type", text, "nothing, if they bound no ground")
+            self.say("note", "boundary type", text, "nothing, if they bound no ground")
         return lines
 
     def _about_several(self, surfaces: list[SurfaceRows], meshes: list[Mesh]) -> None:
         names = [rows.name for rows in surfaces]
         listed = ", ".join(f'"{shown(name)}"' for name in names)
         text = f"holds {len(names)} surfaces ({listed}): the points of none are taken as shots"
-        self.say("person", "several-surfaces", text, "name the ground with surface in the job file")
+        self.say("person", "several surfaces", text, "name the ground with surface in the job file")
         if len(set(names)) < len(names):
-            self.say("person", "same-name", f"surfaces of one name: {listed}", "rename them")
+            self.say("person", "same name", f"surfaces of one name: {listed}", "rename them")
         for a, b in combinations(meshes[:20], 2):
             if _overlap(a, b) and not _meet_in_height(a, b):
                 text = f'surfaces "{shown(a.name)}" and "{shown(b.name)}" share no height'
                 do = "check that both are in one unit and one height system"
-                self.say("note", "heights-apart", text, do)
+                self.say("note", "heights apart", text, do)
 
     # ---- lines
 
@@ -279,7 +279,7 @@ class _Reader:
         if left:
             more = f" and {len(left) - 5} more" if len(left) > 5 else ""
             text = f"{len(left)} drawn features are not read: {'; '.join(left[:5])}{more}"
-            self.say("note", "feature-left-out", text, "nothing, if they bound no ground")
+            self.say("note", "feature left out", text, "nothing, if they bound no ground")
         if not names:
             return NO_LINES
         east, north, up, shot = zip(*vertices, strict=True)
@@ -306,7 +306,7 @@ class _Reader:
             except UnusableError as error:
                 words = f'alignment "{name}" is left out: {error}'
                 self.say(
-                    "stop", "alignment-left-out", words, "export it in another form", text.line
+                    "stop", "alignment left out", words, "export it in another form", text.line
                 )
             else:
                 alignments.append(rows)
@@ -319,7 +319,7 @@ class _Reader:
                     heights = profile_rows(profile, units.metres, book.file)
                 except UnusableError as error:
                     words = f'profile "{shown(profile.name)}" of "{name}" is left out: {error}'
-                    self.say("stop", "profile-left-out", words, "export it again", profile.line)
+                    self.say("stop", "profile left out", words, "export it again", profile.line)
                 else:
                     profiles.append((text.name, heights))
         return alignments, profiles
@@ -339,10 +339,10 @@ class _Reader:
         lost = Counter({name: document.unread.pop(name, 0) for name in _POINTLESS})
         if +lost:
             text = f"ground points that are not read: {_counts(+lost)}"
-            self.say("person", "points-not-read", text, "export them as points or breaklines")
+            self.say("person", "points not read", text, "export them as points or breaklines")
         if document.unread:
             text = f"elements not read here: {_counts(document.unread)}"
-            self.say("note", "not-read", text, "nothing, if the job does not need them")
+            self.say("note", "not read", text, "nothing, if the job does not need them")
 
 
 def _counts(names: Counter[str]) -> str:

@@ -9,9 +9,9 @@ import numpy as np
 
 from pipeline.ingest.badrows import BadRow
 from pipeline.ingest.landxml.mesh import Drawn, SurfaceRows, Vertices, usable
-from pipeline.ingest.landxml.places import first_rows, match
 from pipeline.ingest.landxml.points import NamedPoints, Triples
 from pipeline.ingest.landxml.units import Units
+from pipeline.ingest.same_points import first_rows, match
 from pipeline.ingest.source import shown
 from pipeline.model import (
     NO_LINES,

@@ -1,6 +1,6 @@
 """The process that decodes one LAZ file: ``python -m pipeline.ingest.las.child FILE ROWS``.
 
-It writes frames of raw points to standard output (`las_laz` reads them) and may
+It writes frames of raw points to standard output (`pipeline.ingest.las.laz` reads them) and may
 die of a damaged file without taking anything with it.
 """
 

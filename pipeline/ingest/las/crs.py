@@ -15,7 +15,7 @@ from typing import Any
 from pipeline.errors import InputError
 from pipeline.ingest.las.header import LasHeader
 from pipeline.ingest.source import shown
-from pipeline.model import Finding
+from pipeline.model import Finding, Severity
 from pipeline.units import EXACT_METRES, FOOT_M, US_SURVEY_FOOT_M, Unit
 
 UNIT_WORDS: dict[Unit, str] = {"m": "metre", "ft": "foot", "ftUS": "US survey foot"}
@@ -86,7 +86,7 @@ def las_units(header: LasHeader, stated: Unit) -> LasUnits:
     if len({source.crs for source in said if source.crs}) > 1:
         text = "; ".join(f"{source.source}: {source.crs}" for source in said if source.crs)
         do = "find out which of them the scan is in; nothing is transformed"
-        notes.append(_finding(header, "person", "coordinate system", text, do))
+        notes.append(header.finding("person", "coordinate system", text, do))
     if plan is None or height is None:
         notes.append(_assumed(header, plan, stated))
     plan = plan or stated
@@ -112,11 +112,11 @@ def _assumed(header: LasHeader, plan: Unit | None, stated: Unit) -> Finding:
     if plan is None:
         text = f"the file does not say its unit; read as {UNIT_WORDS[stated]}, as the job says"
         do = "state the unit of these files in the job file if this is wrong"
-        return _finding(header, "note", "unit", text, do)
+        return header.finding("note", "unit", text, do)
     text = f"the file says {UNIT_WORDS[plan]} for the plan, nothing for heights; read in the same"
     do = "compare one height with a known point"
     # a scan in feet with heights in metres is the mixture that does occur
-    return _finding(header, "note" if plan == "m" else "person", "unit", text, do)
+    return header.finding("note" if plan == "m" else "person", "unit", text, do)
 
 
 def _converted(header: LasHeader, plan: Unit, height: Unit) -> Finding:
@@ -126,13 +126,7 @@ def _converted(header: LasHeader, plan: Unit, height: Unit) -> Finding:
     exact = " and ".join(
         f"1 {unit} = {EXACT_METRES[unit]} m" for unit in dict.fromkeys((plan, height))
     )
-    return _finding(
-        header, "note", "unit", f"{what}, converted to metres ({exact})", "nothing to do"
-    )
-
-
-def _finding(header: LasHeader, severity: Any, kind: str, text: str, do: str) -> Finding:
-    return Finding(severity=severity, kind=kind, text=text, do=do, file=header.file)
+    return header.finding("note", "unit", f"{what}, converted to metres ({exact})", "nothing to do")
 
 
 def _settle(
@@ -155,7 +149,7 @@ def _settle(
     if len(different) > 1:
         text = f"contradicts itself about its {axis} ({listed}); read in {UNIT_WORDS[stated]}"
         do = "compare one point with a known one"
-        notes.append(_finding(header, "person", "unit", text + ", as the job says", do))
+        notes.append(header.finding("person", "unit", text + ", as the job says", do))
         return stated
     if stated not in ("m", *different):
         raise InputError(
@@ -173,14 +167,14 @@ def _wkt(header: LasHeader, notes: list[Finding]) -> list[Said]:
     text = data.split(b"\0")[0].decode("utf-8", "replace").strip()
     if not text:
         found = "the record of the coordinate system (WKT) is empty"
-        notes.append(_finding(header, "note", "coordinate system", found, "nothing to do"))
+        notes.append(header.finding("note", "coordinate system", found, "nothing to do"))
         return []
     from pyproj import CRS
 
     crs = _known(lambda: CRS.from_wkt(text))
     if crs is None:
         found = f"coordinate system (WKT) cannot be read: {text[:60]!r}"
-        notes.append(_finding(header, "person", "coordinate system", found, _STATE))
+        notes.append(header.finding("person", "coordinate system", found, _STATE))
         return []
     return [_from_crs(header, "WKT", crs)]
 
@@ -273,9 +267,10 @@ def _from_code(
     if crs is None:
         # harmless where the unit has a key of its own
         unit_said = (_PLAN_UNIT if key == _PROJECTED else _HEIGHT_UNIT) in keys
-        severity, do = ("note", "nothing to do") if unit_said else ("person", _STATE)
+        severity: Severity = "note" if unit_said else "person"
+        do = "nothing to do" if unit_said else _STATE
         found = f"{source} is not a coordinate system that is known here"
-        notes.append(_finding(header, severity, "coordinate system", found, do))
+        notes.append(header.finding(severity, "coordinate system", found, do))
         return None
     said = _from_crs(header, source, crs)
     # the vertical system is not a second name of the horizontal one

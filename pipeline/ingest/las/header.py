@@ -16,6 +16,7 @@ from typing import BinaryIO, NoReturn
 
 from pipeline.errors import InputError
 from pipeline.ingest.source import shown
+from pipeline.model import Finding, Severity
 
 DAMAGED = "export the scan again or fetch a whole copy; this one is damaged"
 
@@ -74,6 +75,10 @@ class LasHeader:
     def refuse(self, found: str, do: str = DAMAGED) -> NoReturn:
         """Raise `InputError` about this file."""
         raise InputError(self.file, found, do)
+
+    def finding(self, severity: Severity, kind: str, text: str, do: str) -> Finding:
+        """What there is to say about this file, where it need not be refused."""
+        return Finding(severity, kind, text, do, file=self.file)
 
     def record(self, user: str, number: int) -> bytes | None:
         """Data of the first record of that name and number, None where there is none."""
@@ -140,7 +145,7 @@ def _parse(stream: BinaryIO, file: str, doubts: list[str] | None) -> LasHeader:
     evlr_at, more = _evlrs(stream, file, size, block, minor, points_at)
     wave_at = struct.unpack_from("<Q", block, 227)[0] if minor >= 3 else 0
     ends = [place for place in (evlr_at, wave_at) if points_at <= place < size and place > 0]
-    scale, offset, corners = _numbers(file, block, points)
+    scale, offset, corners = _scaling(file, block, points)
     header = LasHeader(
         file=file,
         size=size,
@@ -305,9 +310,10 @@ def _walk(
     return kept
 
 
-def _numbers(
+def _scaling(
     file: str, block: bytes, points: int
 ) -> tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, ...]]:
+    """Scale and offset of X, Y, Z, and the corners: greatest and least of each in turn."""
     scale = struct.unpack_from("<3d", block, 131)
     offset = struct.unpack_from("<3d", block, 155)
     corners = struct.unpack_from("<6d", block, 179)

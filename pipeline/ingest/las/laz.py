@@ -102,6 +102,7 @@ def check_chunks(path: Path, header: LasHeader) -> None:
     Raises
     ------
     InputError
+        A table outside the file, or chunks that are too many, too few or too small.
     """
     (chunk,) = struct.unpack_from("<I", compression_record(header), 12)
     with path.open("rb") as stream:
@@ -126,7 +127,13 @@ def check_chunks(path: Path, header: LasHeader) -> None:
 
 
 def chunk_table_at(stream: BinaryIO, header: LasHeader) -> int:
-    """First byte of the chunk table, inside the file or refused."""
+    """First byte of the chunk table.
+
+    Raises
+    ------
+    InputError
+        It would lie outside the file.
+    """
     place = -1
     # -1: written as a stream, the place then stands at the very end
     for where in (header.points_at, header.size - 8):
@@ -241,6 +248,7 @@ def _exactly(child: subprocess.Popen[bytes], size: int) -> bytes:
 
 
 def _how(code: int, complaints: IO[bytes]) -> str:
+    """How the decoder ended, and the last thing it said."""
     complaints.seek(0, os.SEEK_END)
     complaints.seek(max(0, complaints.tell() - 2_000))
     text = complaints.read().decode("utf-8", "replace").strip()

@@ -1,8 +1,8 @@
 """Laser scans in LAS and LAZ: points on the job grid, in pieces that fit into memory.
 
-The header is checked before anything is believed (`las_header`), compressed
-points are decoded by a child process (`las_laz`), units come from what the file
-itself says (`las_crs`). Points in = points used + points listed as left out.
+The header is checked before anything is believed (``header``), compressed points
+are decoded by a child process (``laz``), units come from what the file itself
+says (``crs``). Points in = points used + points listed as left out.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,6 @@ from pipeline.ingest.las.points import (
 from pipeline.model import (
     NO_LINES,
     Bools,
-    Finding,
     Findings,
     Floats,
     Ints,
@@ -46,8 +45,11 @@ MOST_SHOTS = 2_000_000
 
 _SEARCH_POINTS = 50_000
 
-GROUND = 2
-NOISE = (7, 18)
+GROUND, NOISE = 2, (7, 18)
+"""Classes, as `CLASS_NAMES` has them."""
+COARSE_M = 0.0101
+"""Heights stored in larger steps than a centimetre are told."""
+_COORDINATES = ("easting", "northing", "elevation")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -156,9 +158,6 @@ def reading_of(tally: LasTally, shots: Shots) -> Reading:
     )
 
 
-_COORDINATES = ("easting", "northing", "elevation")
-
-
 def _class_codes(fmt: FileFormat) -> NDArray[Any]:
     names = np.array([class_name(number) for number in range(256)], dtype=object)
     if fmt.code:
@@ -197,26 +196,26 @@ def las_chunks(
         As in `read_las`, when the first piece is asked for, or at the end where
         the points read are not as many as the header says.
     """
-    count = LasTally() if tally is None else tally
+    tally = LasTally() if tally is None else tally
     header = read_header(path)
-    count.header, count.units = header, las_units(header, fmt.unit)
-    count.classes = None if classes is None else frozenset(classes)
+    tally.header, tally.units = header, las_units(header, fmt.unit)
+    tally.classes = None if classes is None else frozenset(classes)
     if classes is None and has_ground(path, header, chunk_points):
-        count.classes, count.found_ground = frozenset((GROUND,)), True
-    yield from counted_chunks(path, count, chunk_points)
+        tally.classes, tally.found_ground = frozenset((GROUND,)), True
+    yield from counted_chunks(path, tally, chunk_points)
 
 
 def counted_chunks(
-    path: Path, count: LasTally, chunk_points: int = 1_000_000
+    path: Path, tally: LasTally, chunk_points: int = 1_000_000
 ) -> Iterator[LasChunk]:
     """`las_chunks` of the header, the units and the classes that stand in the tally already."""
-    header = _header(count)
+    header = _header(tally)
     for points in raw_points(path, header, chunk_points):
-        chunk = _use(points, count)
+        chunk = _use(points, tally)
         if len(chunk.record):
             yield chunk
-    if count.read != header.points:
-        header.refuse(f"the header says {header.points:,} points, {count.read:,} were read")
+    if tally.read != header.points:
+        header.refuse(f"the header says {header.points:,} points, {tally.read:,} were read")
 
 
 def has_ground(path: Path, header: LasHeader, chunk_points: int, pieces: int | None = None) -> bool:
@@ -312,22 +311,18 @@ def _units(tally: LasTally) -> LasUnits:
 def las_findings(tally: LasTally) -> Findings:
     """Everything a person should know about a scan that has been read to its end."""
     header = _header(tally)
-
-    def say(severity: Literal["person", "note"], kind: str, text: str, do: str) -> Finding:
-        return Finding(severity=severity, kind=kind, text=text, do=do, file=header.file)
-
     found = [
         *_units(tally).findings,
-        say(
+        header.finding(
             "note", "class", _classes_used(tally), "name other classes if these are not the ground"
         ),
     ]
     if tally.read > tally.used:
         left = f"{tally.read - tally.used:,} of {tally.read:,} points left out: {_left_out(tally)}"
-        found.append(say("note", "left out", left, "nothing to do"))
+        found.append(header.finding("note", "left out", left, "nothing to do"))
     if tally.at_zero:
         found.append(
-            say(
+            header.finding(
                 "person",
                 "point at zero",
                 f"{tally.at_zero:,} points at exactly 0, 0, 0, left out",
@@ -336,14 +331,14 @@ def las_findings(tally: LasTally) -> Findings:
         )
     if tally.synthetic:
         found.append(
-            say(
+            header.finding(
                 "person",
                 "not measured",
                 f"{tally.synthetic:,} points used are marked as made, not measured",
                 "look where they lie before trusting the surface there",
             )
         )
-    found += [say("person", "header", text, do) for text, do in _oddities(tally)]
+    found += [header.finding("person", "header", text, do) for text, do in _oddities(tally)]
     return tuple(found)
 
 
@@ -383,5 +378,5 @@ def _oddities(tally: LasTally) -> Iterator[tuple[str, str]]:
     if text:
         yield text, "look where the points lie; a damaged file shows like this too"
     step = header.scale[2] * metres_per(_units(tally).height)
-    if step > 0.0101:
+    if step > COARSE_M:
         yield f"heights are stored in steps of {step:.3f} m", "export the scan with a finer scale"

@@ -22,6 +22,8 @@ from pipeline.kept.machine import clear, machine_folder, seal
 
 _FURTHER = 20
 _loaded = threading.Event()
+# pieces are worked on by threads: one of them makes a loop, the others wait for it
+_making = threading.RLock()
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -67,11 +69,16 @@ def kernel(loop: Callable[P, R]) -> Callable[P, R]:
 
     @wraps(loop)
     def call(*of: P.args, **named: P.kwargs) -> R:
-        if not made:
-            made.append(_kept(loop))
+        if made:
+            return made[0](*of, **named)
+        with _making:
+            if made:
+                return made[0](*of, **named)
+            new = _kept(loop)
             _loaded.set()
-            return _first(lambda: made[0](*of, **named))
-        return made[0](*of, **named)
+            result = _first(lambda: new(*of, **named))
+            made.append(new)
+            return result
 
     return call
 

@@ -12,8 +12,11 @@ from tests.forms import NO_NUMBA
 
 BREAK_EVENS = tuple(
     f"pipeline.{place}.BREAK_EVEN"
-    for place in ("compare.overlay", "compare.quantities", "surface.locate", "surface.contour")
-)
+    for place in (
+        "compare.overlay", "compare.quantities", "surface.locate", "surface.contour",
+        "surface.by_pieces",
+    )
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +36,11 @@ def whole(job):
         return package(job)
 
 
-def test_in_pieces_every_file_has_the_same_bytes(job, whole, monkeypatch):
+@pytest.mark.parametrize("break_even", [0, 1 << 62])
+def test_in_pieces_every_file_has_the_same_bytes(job, whole, monkeypatch, break_even):
+    if break_even == 0:
+        pytest.importorskip("numba", reason=NO_NUMBA)
+    monkeypatch.setattr("pipeline.surface.by_pieces.BREAK_EVEN", break_even)
     monkeypatch.setattr(spill, "MOST_SHOTS", 1000)
     monkeypatch.setattr(spill, "SIDE_M", 9.0)
 

@@ -128,8 +128,9 @@ def bare_earth(
         raise SurfaceError("scan", "no point", "give it points")
     cell, shape = cell_numbers(east, north, rule.cell_m)
     check_extent(shape, rule.cell_m)
-    known = low_cells(cell, height, (float(height.min()), shape[0] * shape[1]), rule.below_m)
-    low = low_surface(*known, shape, rule.below_m)
+    base = float(height.min()), shape[0] * shape[1]
+    used, lows, _ = low_cells(cell, height, base, rule.below_m)
+    low = low_surface(used, lows, shape, rule.below_m)
     level = ground_level(low, lambda first: spread(*standing(cell, height, first), shape), rule)
     fate = level.judge(cell, height)
     return BareEarth(
@@ -212,8 +213,10 @@ def ground_level(
     return Level(level.top, limit + level.play, level.bottom - rule.below_m - level.play)
 
 
-def low_cells(cell: Ints, z: Floats, base: tuple[float, int], gap: float) -> tuple[Ints, Floats]:
-    """Cells with points, and the low quantile of each.
+def low_cells(
+    cell: Ints, z: Floats, base: tuple[float, int], gap: float
+) -> tuple[Ints, Floats, Floats]:
+    """Cells with points, the low quantile of each, and what no point of it stands above.
 
     A lowest point that lies `gap` under the next one of its cell is an echo from below.
     ``base`` is the least height and the number of cells of the whole scan: these may be
@@ -227,7 +230,11 @@ def low_cells(cell: Ints, z: Floats, base: tuple[float, int], gap: float) -> tup
     rank = (many - 1) * LOWEST_PERCENT // 100
     stray = (word[lowest + (many > 1)] - word[lowest]) * step > gap
     chosen = word[lowest + np.maximum(rank, stray)]
-    return word[lowest] >> bits, least + (chosen & ((1 << bits) - 1)) * step
+    mask = (1 << bits) - 1
+    highest = word[lowest + many - 1] & mask
+    used: Ints = word[lowest] >> bits
+    low: Floats = least + (chosen & mask) * step
+    return used, low, np.asarray(least + (highest + 1) * step)
 
 
 def low_surface(used: Ints, height: Floats, shape: tuple[int, int], gap: float) -> Floats:

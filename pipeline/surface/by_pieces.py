@@ -13,7 +13,8 @@ from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
-from pipeline.model import Bools, Floats, Ints
+from pipeline import compiled
+from pipeline.model import Floats, Ints
 from pipeline.surface.bare_earth import (
     BareEarth,
     BareEarthRules,
@@ -24,13 +25,16 @@ from pipeline.surface.bare_earth import (
     low_surface,
     standing,
 )
+from pipeline.surface.frame import Frame, frame_of
 from pipeline.surface.standing import hidden, objects, taken_by_cell
-from pipeline.surface.thin import Keep, cells_at, grid_of, thin
+from pipeline.surface.thin import PERCENT, Keep, cells_at, grid_of, thin
 
 T = TypeVar("T")
 S = TypeVar("S")
 R = TypeVar("R")
-_SLACK_M = 1e-6
+BREAK_EVEN = 200_000
+"""Points of a piece from which on the compiled form is used: a scan that has such is large."""
+_CELLS_PER_POINT = 3
 
 Columns = tuple[Floats, Floats, Floats, Ints]
 """Easting, northing, elevation [m] and the record of each point."""
@@ -113,16 +117,10 @@ class _Whole:
         x, y = self.extent.near_zero(points)
         return cells_at(y, self.bare.cell_m) * self.shape[1] + cells_at(x, self.bare.cell_m)
 
-    def inside(self, piece: Piece, points: Columns, cell_m: float) -> Bools:
-        """Points whose cell lies wholly in the piece."""
-        found = np.ones(len(points[0]), dtype=bool)
-        corner = piece.west - self.extent.least[0], piece.south - self.extent.least[1]
-        for values, low in zip(self.extent.near_zero(points), corner, strict=True):
-            at = cells_at(values, cell_m)
-            edges = np.array([low - _SLACK_M, low + piece.side + _SLACK_M])
-            first, last = cells_at(edges, cell_m)
-            found &= (at > first) & (at < last)
-        return found
+    def frame(self, piece: Piece, cell_m: float) -> Frame:
+        """Cells that lie wholly in the piece."""
+        least = self.extent.least[:2]
+        return frame_of(least, (piece.west, piece.south), piece.side, cell_m)
 
 
 def cleared_and_thinned(
@@ -163,29 +161,55 @@ def _level(pieces: Sequence[Piece], whole: _Whole, work: Mapper[Any, Any, Any]) 
     check_extent(shape, rule.cell_m)
     base = whole.extent.least[2], shape[0] * shape[1]
     parts = list(work(_low_part, pieces, whole))
-    cell, z = (np.concatenate([part[k] for part in parts]) for k in (2, 3))
+    cell, z = (np.concatenate([part.open[k] for part in parts]) for k in (0, 1))
     left = low_cells(cell, z, base, rule.below_m)
-    used = np.concatenate([*(part[0] for part in parts), left[0]])
-    height = np.concatenate([*(part[1] for part in parts), left[1]])
+    used, height, highest = (
+        np.concatenate([*(part.closed[k] for part in parts), left[k]]) for k in range(3)
+    )
     low = low_surface(used, height, shape, rule.below_m)
 
     def on(first: Level) -> Floats:
         count = np.zeros(shape[0] * shape[1])
         asked = _Whole(whole.extent, whole.wishes, first)
-        for cells, many in work(_standing_part, pieces, asked):
+        busy = np.zeros(len(count), dtype=bool)
+        busy[used] = highest - first.top.ravel()[used] > first.limit.ravel()[used]
+        # most pieces of a street are bare
+        some = [
+            piece
+            for piece, part in zip(pieces, parts, strict=True)
+            if busy[part.closed[0]].any() or busy[part.open[0]].any()
+        ]
+        for cells, many in work(_standing_part, some, asked):
             count[cells] += many  # a part names a cell once
         return count.reshape(shape)
 
     return ground_level(low, on, rule)
 
 
-def _low_part(piece: Piece, whole: _Whole) -> tuple[Ints, Floats, Ints, Floats]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lows:
+    """`low_cells` of whole cells of a piece; cell and height of all points of the others."""
+
+    closed: tuple[Ints, Floats, Floats]
+    open: tuple[Ints, Floats]
+
+
+def _low_part(piece: Piece, whole: _Whole) -> _Lows:
     points = piece.points()
-    cell, z, rule = whole.cells(points), points[2], whole.bare
+    rule = whole.bare
+    frame = whole.frame(piece, rule.cell_m)
     base = whole.extent.least[2], whole.shape[0] * whole.shape[1]
-    inside = whole.inside(piece, points, rule.cell_m)
-    used, low = low_cells(cell[inside], z[inside], base, rule.below_m)
-    return used, low, cell[~inside], z[~inside]
+    if _is_compiled(len(points[0]), frame):
+        from pipeline.surface import pieces_kernel
+
+        closed, rows = pieces_kernel.low_cells_in(points[:3], frame, base, rule.below_m)
+        closed = frame.of_scan(closed[0], whole.shape[1]), closed[1], closed[2]
+        edge = _rows(points, rows)
+        return _Lows(closed, (whole.cells(edge), edge[2]))
+    cell, z = whole.cells(points), points[2]
+    inside = frame.holds(*whole.extent.near_zero(points))
+    closed = low_cells(cell[inside], z[inside], base, rule.below_m)
+    return _Lows(closed, (cell[~inside], z[~inside]))
 
 
 def _standing_part(piece: Piece, whole: _Whole) -> tuple[Ints, Ints]:
@@ -214,8 +238,18 @@ class _Part:
     taken: _Taken | None
 
 
+def _is_compiled(points: int, *frames: Frame) -> bool:
+    # a table of the cells is to be no larger than the points
+    few = all(frame.cells <= _CELLS_PER_POINT * points + 1024 for frame in frames)
+    return few and compiled.worth(points, BREAK_EVEN)
+
+
 def _chosen(piece: Piece, whole: _Whole) -> _Part:
-    points = piece.points()
+    points, wishes = piece.points(), whole.wishes
+    fine = whole.frame(piece, wishes.cell_m)
+    coarse = fine if wishes.bare is None else whole.frame(piece, wishes.bare.cell_m)
+    if _is_compiled(len(points[0]), fine, coarse):
+        return _chosen_by_loops(points, whole, fine, coarse)
     taken, ground = None, points
     if whole.level is not None:
         cell = whole.cells(points)
@@ -224,9 +258,32 @@ def _chosen(piece: Piece, whole: _Whole) -> _Part:
         counts = len(cell), int(fate.above.sum()), int(fate.below.sum())
         taken = _Taken(*counts, fate.seen(cell), by_cell)
         ground = _rows(points, fate.ground)
-    inside = whole.inside(piece, ground, whole.wishes.cell_m)
+    inside = fine.holds(*whole.extent.near_zero(ground))
     closed = _rows(ground, inside)
     return _Part(_rows(closed, _thinned(closed, whole)), _rows(ground, ~inside), taken)
+
+
+def _chosen_by_loops(points: Columns, whole: _Whole, fine: Frame, coarse: Frame) -> _Part:
+    """`_chosen`, the same by compiled loops."""
+    from pipeline.surface import pieces_kernel
+
+    taken, fate, level = None, None, whole.level
+    if level is not None:
+        fate, seen, edge = pieces_kernel.judge(points[:3], coarse, level)
+        up = np.flatnonzero(fate & pieces_kernel.ABOVE)
+        lifted, across = _rows(points, up), whole.shape[1]
+        cell = whole.cells(lifted)
+        judged = level.judge(cell, lifted[2])
+        by_cell = taken_by_cell((*whole.extent.near_zero(lifted), judged.rise), cell, judged.above)
+        beside = whole.cells(_rows(points, edge))
+        ground, above = fate[edge] == 0, (fate[edge] & pieces_kernel.ABOVE) > 0
+        gone = [coarse.of_scan(np.flatnonzero(seen[0]), across), np.unique(beside[above])]
+        left = [coarse.of_scan(np.flatnonzero(seen[1]), across), np.unique(beside[ground])]
+        below = int(np.count_nonzero(fate & pieces_kernel.BELOW))
+        both = np.concatenate(gone), np.concatenate(left)
+        taken = _Taken(len(fate), len(up), below, both, by_cell)
+    keep, edge = pieces_kernel.thin_in(points, fine, fate, PERCENT[whole.wishes.keep])
+    return _Part(_rows(points, keep), _rows(points, edge), taken)
 
 
 def _thinned(points: Columns, whole: _Whole) -> Ints:

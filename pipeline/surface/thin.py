@@ -19,7 +19,7 @@ Keep: TypeAlias = Literal["median", "lowest"]
 LOWEST_PERCENT = 10
 """``lowest`` is the shot that this share of its cell's shots lie below."""
 
-_PERCENT: dict[Keep, int] = {"median": 50, "lowest": LOWEST_PERCENT}
+PERCENT: dict[Keep, int] = {"median": 50, "lowest": LOWEST_PERCENT}
 
 # bits of a 64-bit word that are left for the height within its cell's number
 _LEAST_HEIGHT_BITS = 24
@@ -143,10 +143,15 @@ def pack(cell: Ints, z: Floats, cells: int, least: float | None = None) -> tuple
     if not len(z):
         return np.empty(0, dtype=np.int64), bits, _HEIGHT_STEP_M
     low = float(z.min()) if least is None else least
-    step = max(_HEIGHT_STEP_M, (float(z.max()) - low) / ((1 << bits) - 2))
+    step = height_step(float(z.max()) - low, cells)
     word = np.rint((z - low) / step).astype(np.int64)
     word |= cell << bits
     return word, bits, step
+
+
+def height_step(reach: float, cells: int) -> float:
+    """Step of heights that reach so far [m] beside the number of one of so many cells."""
+    return max(_HEIGHT_STEP_M, reach / ((1 << (63 - max(1, (cells - 1).bit_length()))) - 2))
 
 
 def _choose(place: tuple[Floats, Floats, Floats], cell_m: float, keep: Keep) -> Ints:
@@ -161,7 +166,7 @@ def _choose(place: tuple[Floats, Floats, Floats], cell_m: float, keep: Keep) -> 
     ordered = np.sort(word)
     first = np.flatnonzero(np.concatenate(([True], (ordered[1:] ^ ordered[:-1]) >> bits != 0)))
     count = np.diff(np.append(first, len(x)))
-    wanted = ordered[first + (count - 1) * _PERCENT[keep] // 100]
+    wanted = ordered[first + (count - 1) * PERCENT[keep] // 100]
     return _first_row(word, cell, wanted, wanted >> bits, cells)
 
 

@@ -11,6 +11,9 @@ from pipeline.cluster import work
 from pipeline.surface.bare_earth import BareEarthRules, bare_earth, taken_out
 from pipeline.surface.by_pieces import Extent, Wishes, cleared_and_thinned
 from pipeline.surface.thin import thin
+from tests.forms import both_forms
+
+form = both_forms("pipeline.surface.by_pieces.BREAK_EVEN")
 
 EAST, NORTH = 512_345.678, 5_801_234.567
 

@@ -72,8 +72,9 @@ def _decode(path: Path, rows: int, out: BinaryIO) -> None:
             read = reader.read_points(min(rows, left)).array
             if read.dtype.itemsize != header.record_length or len(read) == 0:
                 header.refuse(f"{left:,} of {header.points:,} points are missing")
-            points = points_of(np.frombuffer(read.tobytes(), dtype=layout), header.point_format)
-            out.write(ROWS.pack(len(points)) + points.tobytes())
+            points = points_of(read.view(layout), header.point_format)
+            out.write(ROWS.pack(len(points)))
+            out.write(points.view(np.uint8).data)
             left -= len(points)
         if header.point_format < 6:
             stream.seek(table_at)

@@ -276,6 +276,8 @@ def _use(points: NDArray[Any], tally: LasTally) -> LasChunk:
         place[k] *= metres_per(unit)
     tally.read += len(points)
     tally.used += int(keep.sum())
+    if keep.all():
+        return LasChunk(place[0], place[1], place[2], points["class"].copy(), record)
     east, north, height = place[:, keep]
     return LasChunk(east, north, height, points["class"][keep], record[keep])
 

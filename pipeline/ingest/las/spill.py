@@ -11,8 +11,9 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import RawIOBase
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,9 @@ SIDE_M = 16.0
 """Side of a piece: some million points of a dense scan, and few of them on its edges."""
 _MOST_ACROSS = 255
 _SEARCHED = 1_000_000
-_POINT = np.dtype([("x", "<f8"), ("y", "<f8"), ("z", "<f8"), ("record", "<u4")])
+# a run of points lies column by column: what is read is what is worked with
+_COLUMNS = tuple(np.dtype(kind) for kind in ("<f8", "<f8", "<f8", "<u4"))
+_POINT_BYTES = sum(kind.itemsize for kind in _COLUMNS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,19 +57,36 @@ class Piece:
 
     def points(self) -> tuple[Floats, Floats, Floats, Ints]:
         """Easting, northing, elevation and record of its points, in the order of the scan."""
-        found = np.empty(int(self.rows[:, 1].sum()), dtype=_POINT)
+        total = int(self.rows[:, 1].sum())
+        x, y, z = (np.empty(total) for _ in range(3))
+        record = np.empty(total, dtype=np.int64)
+        run = np.empty(int(self.rows[:, 1].max()) * _POINT_BYTES, dtype=np.uint8)
         at = 0
-        with Path(self.path).open("rb") as stream:
+        with Path(self.path).open("rb", buffering=0) as stream:
             for first, count in self.rows.tolist():
-                stream.seek(first * _POINT.itemsize)
-                part = np.fromfile(stream, dtype=_POINT, count=count)
-                found[at : at + len(part)] = part
-                at += len(part)
-        if at != len(found):
-            raise InputError(self.path, "was cut short while it was used", "run again")
-        columns = (np.ascontiguousarray(found[name]) for name in "xyz")
-        x, y, z = columns
-        return x, y, z, found["record"].astype(np.int64)
+                stream.seek(first * _POINT_BYTES)
+                if not _filled(stream, run.data[: count * _POINT_BYTES]):
+                    raise InputError(self.path, "was cut short while it was used", "run again")
+                for column, part in zip((x, y, z, record), _columns(run, count), strict=True):
+                    column[at : at + count] = part
+                at += count
+        return x, y, z, record
+
+
+def _filled(stream: RawIOBase, room: memoryview) -> bool:
+    """Whether there was enough to fill it; one read of a plain file may give less."""
+    while room:
+        many = stream.readinto(room)
+        if not many:
+            return False
+        room = room[many:]
+    return True
+
+
+def _columns(run: NDArray[np.uint8], count: int) -> list[NDArray[Any]]:
+    """Views of the columns of a run of so many points."""
+    ends = np.cumsum([0, *(kind.itemsize * count for kind in _COLUMNS)]).tolist()
+    return [run[ends[k] : ends[k + 1]].view(kind) for k, kind in enumerate(_COLUMNS)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -188,15 +208,15 @@ def _lay_down(
     """One piece of the file, sorted by square; how many points that were."""
     tile = plan.tiles(chunk.easting, chunk.northing)
     order = np.argsort(tile, kind="stable")
-    points = np.empty(len(order), dtype=_POINT)
-    points["x"], points["y"] = chunk.easting[order], chunk.northing[order]
-    points["z"], points["record"] = chunk.elevation[order], chunk.record[order]
-    stream.write(points.tobytes())
+    all_of_it = (chunk.easting, chunk.northing, chunk.elevation, chunk.record)
+    columns = [column[order] for column in all_of_it]
     tile = tile[order]
     first = np.flatnonzero(np.concatenate(([True], tile[1:] != tile[:-1])))
     count = np.diff(np.append(first, len(tile)))
     for number, begin, many in zip(
         tile[first].tolist(), first.tolist(), count.tolist(), strict=True
     ):
+        for column, kind in zip(columns, _COLUMNS, strict=True):
+            stream.write(column[begin : begin + many].astype(kind, copy=False).data)
         pieces.setdefault(number, []).append((at + begin, many))
-    return len(points)
+    return len(order)

@@ -70,7 +70,9 @@ def test_a_street_in_pieces_survives_a_killed_worker(two_workers, tmp_path, monk
         found = package(job)
 
     assert marker.exists()
-    assert min(calls) > 5
+    assert (
+        calls[0] > 5
+    )  # where the worker was killed; nothing stands here, so some asks have no task
     assert [name for name in whole if found[name] != whole[name]] == []
 
 

@@ -131,7 +131,8 @@ def test_no_package_is_a_refusal(street, tmp_path):
     result = verify(tmp_path / "nothing")
 
     assert result.exit_code == 3
-    assert "No such file" in result.stderr
+    assert "there is none" in result.stderr
+    assert "Name a folder with a manifest.json" in result.stderr
 
 
 def test_the_id_on_paper_is_the_id_of_the_package(street):

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from threading import Timer
 from typing import IO, Any, BinaryIO
@@ -146,7 +147,7 @@ def chunk_table_at(stream: BinaryIO, header: LasHeader) -> int:
 
 
 def laz_points(path: Path, header: LasHeader, chunk_points: int) -> Iterator[NDArray[Any]]:
-    """Arrays of `POINT`, decoded by a child process; memory is bounded by one frame.
+    """Arrays of `POINT`, decoded by a child process; memory is bounded by two frames.
 
     Raises
     ------
@@ -195,8 +196,16 @@ def _environment() -> dict[str, str]:
 def _frames(
     child: subprocess.Popen[bytes], header: LasHeader, rows: int, complaints: IO[bytes]
 ) -> Iterator[NDArray[Any]]:
-    while (points := _answer(child, header, rows, complaints)) is not None:
-        yield points
+    # the next frame is read while this one is worked on: a pipe alone holds too little of it
+    # to let the decoder go on
+    with ThreadPoolExecutor(1) as reader:
+        coming = reader.submit(_answer, child, header, rows, complaints)
+        try:
+            while (points := coming.result()) is not None:
+                coming = reader.submit(_answer, child, header, rows, complaints)
+                yield points
+        finally:
+            child.kill()  # ends a read that nobody waits for any more
 
 
 def _answer(

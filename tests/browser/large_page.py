@@ -13,10 +13,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from pipeline import publish, publish_page
-from pipeline.compare import overlay
 from pipeline.design import alignment as line
 from pipeline.model import NO_LINES, make_shots
-from pipeline.run import Stopwatch, run_day
+from pipeline.run import Stopwatch, compare_layers, run_day
 from pipeline.settings import SurfaceRules
 from pipeline.surface import locate, tin
 
@@ -37,7 +36,7 @@ def large_page(job: Path) -> bytes:
     rules = SurfaceRules(same_place_m=0.01, same_height_m=0.0)
     ground, _ = tin.build(shots, NO_LINES, rules)
     sys.stdout.write(f"{len(ground.triangles)} triangles\n")
-    day = replace(day, ground=ground, difference=overlay.overlay(ground, day.design))
+    day = replace(day, ground=ground, compared=compare_layers(day.morning, ground))
     return publish_page.page_files(day, publish.plan_words(day))["day.html"]
 
 

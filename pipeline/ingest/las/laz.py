@@ -34,6 +34,9 @@ END, FAILED = -1, -2
 CHUNK_HEAD = 8
 """Bytes before the first chunk: the place of the chunk table."""
 
+PIPE_BYTES = 1 << 20
+"""What the decoder may write ahead, where the system lets us ask: fewer turns between the two."""
+
 PATIENCE_S = 60.0
 """Longest wait for the next frame; a decoder that loops is ended after this."""
 
@@ -163,6 +166,7 @@ def laz_points(path: Path, header: LasHeader, chunk_points: int) -> Iterator[NDA
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=complaints,
+            pipesize=PIPE_BYTES,
             env=_environment(),
         )
         try:

@@ -117,6 +117,21 @@ def make_corridor():
 
 
 @pytest.fixture(scope="session")
+def make_straight(make_corridor):
+    """200 m in a line, 1 % up from 50.000, of one section of the given layers."""
+
+    def make(*layers):
+        return make_corridor(
+            [ElementRow("line", 200.0, start=(5240.0, 3110.0))],
+            [ProfileRow(0.0, 50.0), ProfileRow(200.0, 52.0)],
+            [SectionRow("one", 0.0, 200.0, layers)],
+            names=tuple(layer.name for layer in layers),
+        )
+
+    return make
+
+
+@pytest.fixture(scope="session")
 def street(make_corridor):
     """An invented street: spirals, a tight bend to each side, a taper, a face, an abrupt change."""
     face = half_section(

@@ -21,11 +21,8 @@ from pipeline.ingest.job.sections import read_sections
 from pipeline.model import (
     BreakRow,
     Depression,
-    ElementRow,
     Opening,
-    ProfileRow,
     SectionLayer,
-    SectionRow,
     SectionTable,
     Utilities,
     Widening,
@@ -51,16 +48,11 @@ STATION, OFFSET = (
 
 
 @pytest.fixture(scope="module")
-def street(make_corridor):
+def street(make_straight):
     """200 m, 1 % up from 50.000; lips at 4.0, the flowline at 4.3; clay to 5.0."""
     finish = SectionLayer("finish", CURB, CURB)
     clay = SectionLayer("clay", CLAY, CLAY, drop=0.4)
-    return make_corridor(
-        [ElementRow("line", 200.0, start=(5240.0, 3110.0))],
-        [ProfileRow(0.0, 50.0), ProfileRow(200.0, 52.0)],
-        [SectionRow("one", 0.0, 200.0, (finish, clay))],
-        names=("finish", "clay"),
-    )
+    return make_straight(finish, clay)
 
 
 def changed(street, *what):

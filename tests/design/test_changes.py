@@ -20,11 +20,8 @@ from pipeline.model import (
     CrossfallChange,
     CrownShift,
     CurbDrop,
-    ElementRow,
     Opening,
-    ProfileRow,
     SectionLayer,
-    SectionRow,
     SectionTable,
     Superelevation,
     Widening,
@@ -43,16 +40,11 @@ CLAY = (BreakRow("edge of clay", 5.0, fall=0.025),)
 
 
 @pytest.fixture(scope="module")
-def street(make_corridor):
+def street(make_straight):
     """200 m, 1 % up from 50.000; lips at 4.0 and 2 %; clay 0.4 below the crown, 2.5 % to 5.0."""
     finish = SectionLayer("finish", CURB, CURB)
     clay = SectionLayer("clay", CLAY, CLAY, drop=0.4)
-    return make_corridor(
-        [ElementRow("line", 200.0, start=(5240.0, 3110.0))],
-        [ProfileRow(0.0, 50.0), ProfileRow(200.0, 52.0)],
-        [SectionRow("one", 0.0, 200.0, (finish, clay))],
-        names=("finish", "clay"),
-    )
+    return make_straight(finish, clay)
 
 
 def changed(street, *what):
@@ -443,13 +435,9 @@ def test_a_change_that_no_section_can_follow_is_refused(street, change, message)
         changed(street, change)
 
 
-def test_a_side_without_breaks_is_left_as_it_is(make_corridor):
+def test_a_side_without_breaks_is_left_as_it_is(make_straight):
     """A shift of the crown and a widening of a street with a right half only."""
-    half_street = make_corridor(
-        [ElementRow("line", 200.0, start=(5240.0, 3110.0))],
-        [ProfileRow(0.0, 50.0), ProfileRow(200.0, 52.0)],
-        [SectionRow("one", 0.0, 200.0, (SectionLayer("finish", CURB, ()),))],
-    )
+    half_street = make_straight(SectionLayer("finish", CURB, ()))
     shifted = changed(half_street, CrownShift(((80.0, 0.0), (120.0, 1.0)), "elevation"))
     offset, _ = corridor.break_line(shifted, "finish", "crown", 0, np.array([100.0]))
     np.testing.assert_allclose(offset, 0.5)

@@ -334,4 +334,4 @@ def _between_like(alignment: Alignment, i: int, kind: str) -> str:
     before, ahead = float(alignment.curvature_end[i - 1]), float(alignment.curvature_start[i])
     if before * ahead < 0.0:
         return "PRC"
-    return "PCC" if abs(1.0 / before - 1.0 / ahead) > SAME_PLACE_M else ""
+    return "PCC" if abs(1.0 / before - 1.0 / ahead) > SAME_RADIUS_M else ""

@@ -143,10 +143,10 @@ def crossfalls(street: Corridor, limits: DesignLimits) -> list[Finding]:
     least, most = limits.crossfall_least_pct / 100.0, limits.crossfall_most_pct / 100.0
     found = []
     for layer, strip, words in _roadway(street, limits.roadway):
-        for stretch in stretches(
-            stations_of(street, layer),
-            partial(_crossfall, layer, strip=strip),
-            lambda f: (np.abs(f) < least - 1e-9) | (np.abs(f) > most + 1e-9),
+        station, fall = stations_of(street, layer), partial(_crossfall, layer, strip=strip)
+        for stretch in (
+            *stretches(station, fall, lambda f: np.abs(f) < least - 1e-9),
+            *stretches(station, fall, lambda f: np.abs(f) > most + 1e-9, np.argmax),
         ):
             text = (
                 f"crossfall from {words} is {100 * stretch.worst:+.2f} % to"

@@ -27,8 +27,9 @@ def known_constants(corridor: Corridor) -> dict[str, float]:
     for layer in layers:
         right = [k for k, side in enumerate(layer.side) if side > 0]
         for i, j in ((i, j) for i in right for j in right if i < j):
-            name = f"{layer.breaks[j]} for {layer.breaks[i]}"
-            found.setdefault(name, float(abs(layer.rise[0, j] - layer.rise[0, i])))
+            size = float(abs(layer.rise[0, j] - layer.rise[0, i]))
+            if np.isfinite(size):  # a break that begins further on has no rise here
+                found.setdefault(f"{layer.breaks[j]} for {layer.breaks[i]}", size)
     return {name: size for name, size in found.items() if abs(size) >= LEAST_M}
 
 

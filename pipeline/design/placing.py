@@ -21,6 +21,7 @@ SAME_PLACE_M = 0.001
 SAME_LENGTH_M = 0.002
 """Lengths that differ by less are the same: both ends of a line may be rounded."""
 SAME_RADIUS_M = 0.005
+"""Radii that differ by less are one: they follow from points that files round to millimetres."""
 SAME_DIRECTION = 1e-4
 """Directions that differ by less [rad] are the same: 1 mm at 10 m offset."""
 _NOTHING_M = 1e-6

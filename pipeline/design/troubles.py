@@ -43,9 +43,15 @@ def stations_of(street: Corridor, layer: Layer) -> Floats:
 
 
 def stretches(
-    station: Floats, value: Callable[[Floats], Floats], bad: Callable[[Floats], Bools]
+    station: Floats,
+    value: Callable[[Floats], Floats],
+    bad: Callable[[Floats], Bools],
+    worst: Callable[[Floats], np.intp] = np.argmin,
 ) -> Iterator[Stretch]:
-    """Where a value is bad: from samples, with both ends found to a millimetre."""
+    """Where a value is bad: from samples, with both ends found to a millimetre.
+
+    Of sizes too small the least is the worst; of sizes too great `worst` is `np.argmax`.
+    """
     values = value(station)
     with np.errstate(invalid="ignore"):
         hit = bad(values) & np.isfinite(values)
@@ -57,8 +63,8 @@ def stretches(
             start = _border(float(station[low - 1]), start, value, bad)
         if high < len(station):
             end = _border(float(station[high]), end, value, bad)
-        inside = values[low:high]
-        yield Stretch(start, end, float(inside[np.argmin(np.abs(inside))]))
+        inside = np.append(values[low:high], value(np.array([start, end])))
+        yield Stretch(start, end, float(inside[worst(np.abs(inside))]))
 
 
 def _border(

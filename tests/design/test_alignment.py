@@ -531,7 +531,7 @@ def test_a_corner_to_the_left_is_a_pi_too_and_an_arc_goes_on_unnamed():
     assert line.key_points(line.build(two_lines(bend=-0.3))[0])[1] == (50.0, "PI")
     assert len(line.key_points(line.build(two_lines(bend=1e-7))[0])) == 2
     arcs = [ElementRow("arc", 10.0, radius, turn=turn) for radius, turn in
-            ((50.0, -1), (50.0, -1), (50.0005, -1), (30.0, -1), (30.0, 1))]  # fmt: skip
+            ((50.0, -1), (50.0, -1), (50.003, -1), (30.0, -1), (30.0, 1))]  # fmt: skip
     names = [what for _, what in line.key_points(line.build(on_its_way(*arcs))[0])]
-    # of radii within a millimetre nobody marks the joint
+    # of radii that rounded points could have made of one nobody marks the joint
     assert names == ["start", "PC", "PCC", "PRC", "end"]

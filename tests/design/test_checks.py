@@ -95,6 +95,18 @@ def test_crossfall_outside_its_range_is_told_side_by_side(street, fall, told):
     assert all(f"{fall:+.2f} %" in one.text and "100.0 m" in one.text for one in found)
 
 
+def test_of_a_crossfall_too_steep_the_steepest_is_told(street):
+    """The left half goes from 2 % to 8 % over 60 m, where it ends: 6 % is passed at 120."""
+    plain = street(straight(0.01, length=200.0))
+    turn = CrossfallChange("lip", ((80.0, 0.02, 0.02), (140.0, 0.08, 0.02)))
+    (finding,) = checks.crossfalls(
+        replace(plain, layers=changes.apply(plain.layers, (turn,))), LIMITS
+    )
+
+    assert finding.station == pytest.approx(120.0, abs=0.002)
+    assert "is +8.00 % to 0+140.0, 20.0 m" in finding.text
+
+
 def test_a_flat_spot_of_a_turning_crossfall_has_its_length(street):
     """Left from 2 % down to 2 % up over 40 m along 0.3 %; flat where the fall is small.
 

@@ -293,6 +293,10 @@ def test_heights_that_people_mix_up_are_known_by_name(straight):
     # without a crown the highest break stands for it
     found = constants.known_constants(replace(street, layers=(shed, clay)))
     assert found["finish for clay"] == pytest.approx(0.4 + 0.35)
+    # a break that the top has only further on hides the step of the layer below
+    later = np.where(np.arange(top.rise.shape[1]) == top.rise.shape[1] - 1, np.nan, top.rise)
+    found = constants.known_constants(replace(street, layers=(replace(top, rise=later), clay)))
+    assert found["back for lip"] == pytest.approx(0.132)
 
 
 @pytest.mark.parametrize(("z", "words"), [((52.0, 50.0), "falls 1.00 %"), ((50.0, 50.0), "level")])

@@ -63,6 +63,22 @@ def test_a_wrong_setting_is_named_with_its_line(tmp_path, old, new, message):
 
 
 @pytest.mark.parametrize(
+    ("end", "hint"),
+    [
+        ("shots = 'C:\\day'\nmax_edge_m 12\n", "See the place named"),
+        ("# = 0,5 is wrong\nmax_edge_m 12\n", "See the place named"),
+        ('shots = "C:\\day"\n', "Write paths with /"),
+        ('shots = "day\\"', "Write paths with /"),
+        ("max_edge_m = 0,5\n# not '\\'\n", "Write decimals with a point"),
+    ],
+)
+def test_only_the_line_at_fault_says_what_to_do_about_it(tmp_path, end, hint):
+    """A backslash is right in quotes of one stroke, and a comma in a remark."""
+    with pytest.raises(JobError, match=hint):
+        read_job(write(tmp_path, GOOD + end))
+
+
+@pytest.mark.parametrize(
     ("table", "setting", "value"),
     [
         ("rounding", "on_grade_m", 1.0),  # everything would be GRADE

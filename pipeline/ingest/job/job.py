@@ -107,9 +107,11 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except ValueError as error:  # a number of thousands of digits is no TOMLDecodeError
         hint = "see the place named"
-        if re.search(r"=\s*-?\d+,\d", text):
+        place = re.search(r"at line (\d+)", str(error))
+        line = text.split("\n")[int(place[1]) - 1 if place else -1]
+        if re.search(r"=\s*-?\d+,\d", line):
             hint = "write decimals with a point: 0.5, not 0,5"
-        elif "\\" in text:
+        elif "\\" in line:
             hint = "write paths with / instead of \\"
         found = str(error).replace("Cannot overwrite a value", "one name stands there twice")
         raise JobError(path.name, f"not valid TOML, {shown(found, 120)}", hint) from None

@@ -352,6 +352,39 @@ def test_compressed_points_are_those_of_another_reader(tmp_path, point_format):
     assert len(chunks) == 3
 
 
+@pytest.mark.parametrize("point_format", [3, 6])
+@pytest.mark.parametrize(
+    ("n", "chunk_points"),
+    [
+        pytest.param(100_000, 60_000, id="by several cores, the last chunk whole"),
+        pytest.param(120_001, 80_000, id="by several cores, the last chunk in part"),
+        pytest.param(60_000, 40_000, id="a chunk is larger than a frame"),
+    ],
+)
+def test_chunks_decoded_at_a_time_are_those_of_another_reader(
+    tmp_path, point_format, n, chunk_points
+):
+    # chunks of this writer have 50 000 points
+    version = "1.4" if point_format > 5 else "1.2"
+    data, theirs = scan(version, point_format, compress=True, n=n)
+    path = put(tmp_path, data)
+
+    points = np.concatenate(list(las_laz.laz_points(path, read_header(path), chunk_points)))
+
+    np.testing.assert_array_equal(points["x"], theirs.X)
+    np.testing.assert_array_equal(points["z"], theirs.Z)
+    np.testing.assert_array_equal(points["class"], np.asarray(theirs.classification))
+    np.testing.assert_array_equal(points["flags"] & 4 > 0, np.asarray(theirs.withheld) > 0)
+
+
+@pytest.mark.parametrize("n", [100_000, 120_000])
+def test_one_point_too_few_is_found_behind_chunks_decoded_at_a_time(tmp_path, n):
+    data, _ = scan("1.2", 1, compress=True, n=n)
+
+    with pytest.raises(InputError, match=f"{n - 1:,} points do not end where the compressed"):
+        read_las(put(tmp_path, patched(data, 107, "<I", n - 1)), METRES, classes=(2,))
+
+
 @pytest.mark.parametrize(
     ("point_format", "more", "message"),
     [

@@ -57,28 +57,60 @@ def _decode(path: Path, rows: int, out: BinaryIO) -> None:
     header = read_header(path)
     record = compression_record(header)
     _limit(header)
-    layout = record_dtype(header.point_format, header.record_length)
-    choice = laspy.DecompressionSelection
     with path.open("rb") as stream:
         table_at = _check_table(stream, header, record)
-        reader = laspy.LasReader(
-            io.BufferedReader(_Essential(stream, header, record)),
-            laz_backend=laspy.LazBackend.Lazrs,
-            read_evlrs=False,
-            decompression_selection=choice.base() | choice.Z | choice.CLASSIFICATION | choice.FLAGS,
-        )
-        left = header.points
-        while left:
-            read = reader.read_points(min(rows, left)).array
-            if read.dtype.itemsize != header.record_length or len(read) == 0:
-                header.refuse(f"{left:,} of {header.points:,} points are missing")
-            points = points_of(read.view(layout), header.point_format)
-            out.write(ROWS.pack(len(points)))
-            out.write(points.view(np.uint8).data)
-            left -= len(points)
+        source = io.BufferedReader(_Essential(stream, header, record))
+        whole = _in_whole_chunks(header, record, rows)
+        if whole:
+            _send(_reader(source, laspy.LazBackend.LazrsParallel), header, rows, whole, out)
+        if whole < header.points:
+            reader = _reader(source, laspy.LazBackend.Lazrs)
+            reader.seek(whole)
+            _send(reader, header, rows, header.points - whole, out)
         if header.point_format < 6:
             stream.seek(table_at)
             _check_end(stream.read(8), reader.point_source.read_raw_bytes(8), header)
+
+
+def _in_whole_chunks(header: LasHeader, record: bytes, rows: int) -> int:
+    """How many of the first points are decoded chunk by chunk, on several cores.
+
+    A chunk is then held as a whole, so none of them may be larger than a frame. What
+    stands behind the last point of the formats 0-5 is asked of the plain decoder, which
+    has the last chunk for that.
+    """
+    chunk = int.from_bytes(record[12:16], "little")
+    if chunk > rows:  # chunks of any size are marked by the largest number
+        return 0
+    if header.point_format >= 6:
+        return header.points
+    return (header.points - 1) // chunk * chunk
+
+
+def _reader(source: BinaryIO, backend: Any) -> Any:
+    import laspy
+
+    choice = laspy.DecompressionSelection
+    source.seek(0)
+    return laspy.LasReader(
+        source,
+        laz_backend=backend,
+        read_evlrs=False,
+        decompression_selection=choice.base() | choice.Z | choice.CLASSIFICATION | choice.FLAGS,
+    )
+
+
+def _send(reader: Any, header: LasHeader, rows: int, left: int, out: BinaryIO) -> None:
+    """The next `left` points, at most `rows` of them a frame."""
+    layout = record_dtype(header.point_format, header.record_length)
+    while left:
+        read = reader.read_points(min(rows, left)).array
+        if read.dtype.itemsize != header.record_length or len(read) == 0:
+            header.refuse(f"{left:,} of {header.points:,} points are missing")
+        points = points_of(read.view(layout), header.point_format)
+        out.write(ROWS.pack(len(points)))
+        out.write(points.view(np.uint8).data)
+        left -= len(points)
 
 
 def _check_end(table: bytes, after: bytes, header: LasHeader) -> None:

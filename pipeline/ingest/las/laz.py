@@ -40,6 +40,9 @@ PIPE_BYTES = 1 << 20
 PATIENCE_S = 60.0
 """Longest wait for the next frame; a decoder that loops is ended after this."""
 
+THREADS = 4
+"""How many chunks are decoded at a time: what comes out is laid down no faster."""
+
 _USER, _NUMBER = "laszip encoded", 22204
 # item kinds of points, times, colours and waves and the versions of each that are published
 _ITEM_VERSIONS = {
@@ -186,12 +189,13 @@ def _command(path: Path, rows: int) -> list[str]:
 
 def _environment() -> dict[str, str]:
     places = [str(Path(pipeline.__file__).resolve().parent.parent), os.environ.get("PYTHONPATH")]
-    # one thread: numpy's pools would only eat address space, which is limited here
+    # numpy's pools would only eat address space, which is limited here
     return {
         **os.environ,
         "PYTHONPATH": os.pathsep.join(place for place in places if place),
         "OPENBLAS_NUM_THREADS": "1",
         "OMP_NUM_THREADS": "1",
+        "RAYON_NUM_THREADS": str(THREADS),
         # its last line is what a person is told, and that is not to be one of a backtrace
         "RUST_BACKTRACE": "0",
     }

@@ -212,11 +212,11 @@ def _other_day(shots: Shots, times: Times, rows: Ints, wanted: int) -> list[Find
         text += ", in a stated zone: the local day may well be the folder's"
         return [at(Finding("note", "another day", text, "nothing, if so"), shots, off)]
     when = "still to come" if min(days) > wanted else "past"
-    text += f": ground of a day {when}" + (
-        "; every cut from it would be of that day" if len(off) > len(dated) / 2 else ""
-    )
-    do = "move the file to its own day, or set the instrument's clock"
+    text += f": ground of a day {when}"
     severe = len(off) > len(dated) / 2
+    if severe:
+        text += "; every cut from it would be of that day"
+    do = "move the file to its own day, or set the instrument's clock"
     return [at(Finding("stop" if severe else "person", "another day", text, do), shots, off)]
 
 

@@ -200,7 +200,7 @@ def _pairs(observations: Observations) -> list[tuple[int, int]]:
         if face not in ("left", "right"):
             continue
         height = round(float(np.nan_to_num(observations.target_height[row], nan=-99.0)), 4)
-        measured = bool(np.isnan(observations.slope_distance[row]))
+        measured = not np.isnan(observations.slope_distance[row])
         key = (
             observations.setup[row], observations.target[row], observations.role[row],
             height, measured,

@@ -12,7 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.control.adjustment import W_LIMIT, Solution, solve
-from pipeline.control.reduction import ARCSECOND, Corrections, Precision, sights, turn
+from pipeline.control.reduction import (
+    ARCSECOND,
+    Corrections,
+    Precision,
+    curvature_and_refraction,
+    sights,
+    turn,
+)
 from pipeline.errors import InputError
 from pipeline.model import Bools, Finding, Findings, Floats, Observations, Resection, Setup, Shots
 
@@ -215,7 +222,7 @@ def _height(
     computed = level / np.tan(used.zenith) + used.instrument_height - used.target_height
     if corrections.curvature_refraction:
         k, radius = corrections.refraction, corrections.earth_radius_m
-        computed = computed + (1.0 - k) * level * level / (2.0 * radius)
+        computed += curvature_and_refraction(level, refraction=k, earth_radius=radius)
     rise = np.where(np.isnan(targets.rise), computed, targets.rise)
     seen = ~np.isnan(rise)
     if not seen.any():

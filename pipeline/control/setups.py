@@ -24,6 +24,7 @@ from pipeline.model import (
     Reduced,
     Resection,
     Setup,
+    Severity,
     Shots,
     join_shots,
     make_shots,
@@ -35,6 +36,22 @@ CHECK_PPM = 20.0
 """What a re-sighted known point may be off, CHECK_M + CHECK_PPM of the distance [assumed]."""
 INSTRUMENT_HEIGHT_M = 0.0005
 """Two heights of instrument in one set-up that differ by more are a slip."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Check:
+    """A row of `ControlChecks`; ``row`` is that of the sightings after the faces were meaned."""
+
+    setup: str
+    target: str
+    role: str
+    distance: float
+    along: float
+    across: float
+    rise: float
+    limit: float
+    independent: bool
+    row: int
 
 
 @dataclass(slots=True)
@@ -50,13 +67,13 @@ class _Day:
     resections: list[Resection] = field(default_factory=list)
     shots: list[Shots] = field(default_factory=list)
     rows: list[Ints] = field(default_factory=list)
-    checks: list[tuple[object, ...]] = field(default_factory=list)
+    checks: list[_Check] = field(default_factory=list)
     unused: list[int] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
 
-    def say(self, severity: str, kind: str, text: str, do: str) -> None:
+    def say(self, severity: Severity, kind: str, text: str, do: str) -> None:
         """One more finding."""
-        self.findings.append(Finding(severity, kind, text, do))  # type: ignore[arg-type]
+        self.findings.append(Finding(severity, kind, text, do))
 
 
 def reduce_observations(
@@ -291,9 +308,12 @@ def _check(
     along = distance * math.cos(azimuth - math.atan2(dx, dy)) - known
     lift = rise - (up - setup.elevation)
     limit = CHECK_M + CHECK_PPM * 1e-6 * known
-    independent = int(target not in placing)
-    entry = (setup.id, target, part.role[k], known, along, across, lift, limit, independent, row)
-    day.checks.append(entry)
+    day.checks.append(
+        _Check(
+            setup.id, target, str(part.role[k]), known, along, across, lift, limit,
+            target not in placing, row,
+        )
+    )  # fmt: skip
     flat = math.hypot(along, across)
     if flat > limit or abs(lift) > limit:
         text = (
@@ -312,30 +332,29 @@ def _set_aside(part: Observations, k: int, measured: bool, day: _Day) -> None:
 
 
 def _independent(setup: Setup, placing: set[str], part: Observations, day: _Day) -> None:
-    checked = [entry for entry in day.checks if entry[0] == setup.id]
-    if not any(entry[8] for entry in checked):
+    checked = [check for check in day.checks if check.setup == setup.id]
+    if not any(check.independent for check in checked):
         text = f"set-up {setup.id}: no known point checked besides {', '.join(sorted(placing))}"
         do = "check a third point: a check on the backsight alone is no check"
         day.say("person", "set-up unchecked", text, do)
-    for target in sorted(placing - {str(entry[1]) for entry in checked}):
+    for target in sorted(placing - {check.target for check in checked}):
         if not np.isnan(part.slope_distance[part.target == target]).all():
             continue
         text = f"set-up {setup.id}: no distance to the backsight {target}"
         day.say("person", "backsight distance", text, "measure it: a wrong point shows there")
 
 
-def _checks(entries: list[tuple[object, ...]], original: Ints) -> ControlChecks:
-    columns = list(zip(*entries, strict=True)) or [()] * 10
-    numbers = [np.array(column, dtype=np.float64) for column in columns[3:8]]
+def _checks(checks: list[_Check], original: Ints) -> ControlChecks:
+    rows = np.array([check.row for check in checks], dtype=np.int64)
     return ControlChecks(
-        setup=texts(str(name) for name in columns[0]),
-        target=texts(str(name) for name in columns[1]),
-        role=texts(str(name) for name in columns[2]),
-        distance=numbers[0],
-        along=numbers[1],
-        across=numbers[2],
-        rise=numbers[3],
-        limit=numbers[4],
-        independent=np.array(columns[8], dtype=np.int64),
-        row=original[np.array(columns[9], dtype=np.int64)],
+        setup=texts(check.setup for check in checks),
+        target=texts(check.target for check in checks),
+        role=texts(check.role for check in checks),
+        distance=np.array([check.distance for check in checks]),
+        along=np.array([check.along for check in checks]),
+        across=np.array([check.across for check in checks]),
+        rise=np.array([check.rise for check in checks]),
+        limit=np.array([check.limit for check in checks]),
+        independent=np.array([check.independent for check in checks], dtype=np.int64),
+        row=original[rows],
     )

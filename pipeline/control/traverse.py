@@ -158,7 +158,7 @@ def _linear(names: tuple[str, ...], closure: float, ratio: float) -> Findings:
     return (Finding("stop", "traverse closure", text, "measure again; do not use its points"),)
 
 
-def _one(rows: list[int], name: str, other: str, what: str) -> None:
+def _need(rows: list[int], name: str, other: str, what: str) -> None:
     if not rows:
         found = f"no {what} from {name} to {other}"
         raise InputError(f"traverse at {name}", found, "sight it, or correct the route")
@@ -179,7 +179,7 @@ def _angles(book: Observations, route: tuple[str, ...], ends: tuple[str, str]) -
         means = []
         for there, what in ((back, "backsight"), (ahead, "foresight")):
             rows = _rows(book, here, there)
-            _one(rows, here, there, what)
+            _need(rows, here, there, what)
             readings = book.horizontal[rows]
             means.append(float(readings[0] + np.mean(turn(readings - readings[0]))))
         angles.append(float(np.mod(means[1] - means[0], 2.0 * np.pi)))
@@ -195,10 +195,11 @@ def _legs(
     for here, there in pairwise(route):
         ahead, back = _rows(book, here, there), _rows(book, there, here)
         both = [row for row in ahead + back if not math.isnan(distance[row])]
-        _one(both, here, there, "distance")
+        _need(both, here, there, "distance")
         lengths.append(float(np.mean(distance[both])))
-        ways = [sign * np.mean(rise[use]) for sign, use in ((1.0, ahead), (-1.0, back)) if use]
-        known = [way for way in ways if not math.isnan(way)]
+        # a direction alone, without distance or zenith angle, has no rise
+        ways = [sign * rise[use] for sign, use in ((1.0, ahead), (-1.0, back))]
+        known = [np.nanmean(way) for way in ways if np.isfinite(way).any()]
         rises.append(float(np.mean(known)) if known else math.nan)
     return np.array(lengths), np.array(rises)
 

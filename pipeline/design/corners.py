@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.design import grade_line
 from pipeline.design.alignment import point_at
 from pipeline.design.feet import locate
-from pipeline.design.returns import CurbReturn, Leg, edge_height, grade_along
+from pipeline.design.returns import CurbReturn, Leg, edge_grades, edge_height, grade_along
 from pipeline.model import Corridor, Finding, Findings, Floats
 
 
@@ -31,7 +31,7 @@ def told(made: CurbReturn, most_m: float) -> Findings:
         run on to the point where the curbs would meet, come to other heights there.
     """
     where = f"curb return {made.name!r}"
-    into, out = _grades(made)
+    into, out = edge_grades(made.legs)
     listed = ", ".join(f"{word} {z:.3f} at {place}" for word, place, z in quadrant(made))
     text = (
         f"{where}: {listed or 'neither a high nor a low point'}; PC {_end(made, 0):.3f}, PT"
@@ -65,7 +65,7 @@ def _run_on(leg: Leg) -> float:
 def quadrant(made: CurbReturn) -> tuple[tuple[str, str, float], ...]:
     """High and low points of a corner's edge, both ends included: word, place, height [m]."""
     profile = made.curb.profile
-    into, out = _grades(made)
+    into, out = edge_grades(made.legs)
     found = []
     for word, place, before, after, z in (
         ("", "PC", into, float(profile.grade_start[0]), _end(made, 0)),
@@ -80,15 +80,6 @@ def quadrant(made: CurbReturn) -> tuple[tuple[str, str, float], ...]:
         if turn:
             found.append((turn, place, z))
     return tuple(found)
-
-
-def _grades(made: CurbReturn) -> tuple[float, float]:
-    """Grades of the edges along the way: towards the return, and away from it [m/m]."""
-    first, second = made.legs
-    return (
-        math.copysign(1.0, first.corner - first.tangent) * grade_along(first),
-        math.copysign(1.0, second.tangent - second.corner) * grade_along(second),
-    )
 
 
 def _end(made: CurbReturn, which: int) -> float:

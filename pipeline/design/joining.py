@@ -140,13 +140,10 @@ def bulb_area(
     def ring(layer: str) -> tuple[Floats, list[Floats]]:
         line = curb_string(edge, layer, cut)
         across, crown = _throat(street, layer, rules.at, throat)
-        if np.hypot(*(line[0] - across[0])[:2]) < np.hypot(*(line[0] - across[-1])[:2]):
-            across = across[::-1]
-        misses = line[[0, -1]] - across[[-1, 0]]
+        outside, misses = _closed(line, across)
         if layer == edge.layers[0].name:
             closing.extend(_closing(misses, where))
-        line[0], line[-1] = across[-1], across[0]
-        return np.concatenate([line, across[1:-1]]), [_crown(street, layer, crown, rules, cut)]
+        return outside, [_crown(street, layer, crown, rules, cut)]
 
     part = _area(f"{rules.name} surface", edge, ring, where)
     return part, tuple(closing)
@@ -199,6 +196,16 @@ def _crown(
     return np.stack([e, n, z], axis=1)
 
 
+def _closed(line: Floats, own: Floats) -> tuple[Floats, Floats]:
+    """An edge and its street's own line as one ring, and what the edge misses at its two ends.
+
+    Both (n, 3), `own` in either direction; at the ends the street's points are kept.
+    """
+    if np.hypot(*(line[0] - own[0])[:2]) < np.hypot(*(line[0] - own[-1])[:2]):
+        own = own[::-1]
+    return np.concatenate([own[-1:], line[1:-1], own[:-1]]), line[[0, -1]] - own[[-1, 0]]
+
+
 def _closing(misses: Floats, where: str) -> list[Finding]:
     plan = np.hypot(misses[:, 0], misses[:, 1])
     if plan.max() > _SNAP_M or np.abs(misses[:, 2]).max() > _SNAP_M:
@@ -236,12 +243,9 @@ def eyebrow_area(
     def ring(layer: str) -> tuple[Floats, list[Floats]]:
         line = curb_string(edge, layer, cut)
         own = edge_string(street, layer, side, rules.at, (end, start), cut)
-        if np.hypot(*(line[0] - own[0])[:2]) < np.hypot(*(line[0] - own[-1])[:2]):
-            own = own[::-1]
-        misses = line[[0, -1]] - own[[-1, 0]]
+        outside, misses = _closed(line, own)
         if layer == edge.layers[0].name:
             closing.extend(_closing(misses, where))
-        line[0], line[-1] = own[-1], own[0]
-        return np.concatenate([line, own[1:-1]]), []
+        return outside, []
 
     return _area(f"{rules.name} surface", edge, ring, where), tuple(closing)

@@ -231,19 +231,20 @@ def grade_along(leg: Leg, step: float = 0.01) -> float:
     return float((z[1] - z[0]) / np.hypot(e[1] - e[0], n[1] - n[0]))
 
 
+def edge_grades(legs: tuple[Leg, Leg]) -> tuple[float, float]:
+    """Grades of the edges along the way: to the corner on the first, from it on the other [m/m]."""
+    first, second = legs
+    return (
+        math.copysign(1.0, first.corner - first.tangent) * grade_along(first),
+        math.copysign(1.0, second.tangent - second.corner) * grade_along(second),
+    )
+
+
 def _profile(
     rules: ReturnRules, legs: tuple[Leg, Leg], length: float, heights: list[float]
 ) -> Profile:
     straight = (heights[1] - heights[0]) / length
-    if rules.grade == "straight":
-        slopes = straight, straight
-    else:
-        # along the arc one goes towards the corner on the first street, away from it on the second
-        g = [grade_along(leg) for leg in legs]
-        slopes = (
-            math.copysign(1.0, legs[0].corner - legs[0].tangent) * g[0],
-            math.copysign(1.0, legs[1].tangent - legs[1].corner) * g[1],
-        )
+    slopes = (straight, straight) if rules.grade == "straight" else edge_grades(legs)
     return fitted_profile(rules.name, length, (heights[0], heights[1]), slopes)
 
 

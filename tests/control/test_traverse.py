@@ -142,6 +142,15 @@ def test_distances_there_and_back_and_heights_are_meaned(book):
     assert got.ratio > 100_000
 
 
+def test_a_direction_sighted_once_more_without_a_distance_takes_no_height_away(book):
+    book["slope_distance"] = np.array(book["slope_distance"])
+    for name, values in book.items():
+        book[name] = np.append(values, values[1:2], axis=0)  # A to T1 again
+    book["slope_distance"][[2, -1]] = np.nan  # T1 to A, and the second A to T1
+    got = traverse(observed(book), ROUTE, ("BS", "FS"), control(), FLAT)
+    np.testing.assert_allclose(got.elevation, [POINTS[name][2] for name in ROUTE], atol=1e-9)
+
+
 def test_a_sighting_a_minute_off_is_a_stop(book):
     book["horizontal"] = np.array(book["horizontal"])
     book["horizontal"][3] += 60 * ARCSECOND

@@ -363,7 +363,7 @@ def test_the_laths_that_today_has_overtaken_are_named_and_no_other(planted):
     # the ground was cut by 50 mm from 60 to 80 since yesterday, elsewhere by 1 mm
     _, work, before = planted
     assert {mark.station for mark in work.stale} == {60.0, 70.0, 80.0}
-    assert all(mark.change_m == pytest.approx(-0.05, abs=0.002) for mark in work.stale)
+    assert all(mark.ground_m == pytest.approx(-0.05, abs=0.002) for mark in work.stale)
     assert {(mark.was, mark.now) for mark in work.stale if mark.what == "crown"} == {
         ("C 5", "GRADE")
     }

@@ -11,6 +11,7 @@ from pipeline.compare.levels import ruling
 from pipeline.compare.streets import claimed, edge_name, inward, side_word, streets_of
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.hubs.stakes import NO_LINES, column_name, line_of, street_stations
+from pipeline.crew.measures import Measures, measures
 from pipeline.crew.walk import step_words, walk
 from pipeline.crew.words import NOT_SHOT, paint
 from pipeline.design import alignment as line
@@ -119,9 +120,12 @@ def grade_dots(
         ground=ground_z,
         design=design[:, None],
         mark=texts(marks),
-        note=texts("" if s == r else f"read {abs(s - r):.2f} m along the line"
-                   for s, r in zip(at, read_at, strict=True)),
+        note=texts(_along_words(float(away), measures(rounding)) for away in np.abs(at - read_at)),
     )  # fmt: skip
+
+
+def _along_words(away: float, unit: Measures) -> str:
+    return f"read {unit.long(away, 0.01)} {unit.unit} along the line" if away else ""
 
 
 def _id(corridor: Corridor, station: float, offset: float, what: str) -> str:

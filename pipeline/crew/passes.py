@@ -73,11 +73,11 @@ def _outer_rows(dots: Stakes, side: int) -> Ints:
 
 def pass_words(run: PassRun, pass_m: float, unit: Measures = METRIC) -> str:
     """``3 passes: 10 + 10 + 4 cm``, the deepest place of the stretch deciding."""
-    left, depths = run.most_m, []
-    for _ in range(run.passes):
-        depths.append(min(pass_m, left))
-        left -= depths[-1]
-    each = " + ".join(unit.small(depth) for depth in depths)
+    whole = run.passes - 1
+    rest = unit.small(run.most_m - whole * pass_m)
+    if float(rest) == 0:
+        rest = f"under {unit.outward(1e-4, 'up')}"
+    each = " + ".join([unit.small(pass_m)] * whole + [rest])
     return f"{run.passes} passes: {each} {unit.small_unit}"
 
 

@@ -157,7 +157,7 @@ def chain_of(alignment: Alignment, text: str, region: int | None = None) -> floa
     Returns
     -------
     float
-        Metres. Without equations the station itself, also off the ends.
+        Metres, on the alignment.
 
     Raises
     ------
@@ -174,10 +174,6 @@ def chain_of(alignment: Alignment, text: str, region: int | None = None) -> floa
     station = parse_station(match["station"])
     if match["region"]:
         region = int(match["region"])
-    if not alignment.equations:
-        if region not in (None, 1):
-            _refuse_region(alignment, station, region)
-        return station
     places = _places(alignment, station, SLACK_M) or _places(alignment, station, _SAME_M)
     if region is not None:
         chosen = [
@@ -218,14 +214,19 @@ def _places(
     return found
 
 
-def _stretch(region: StationRegion) -> str:
-    return f"{_plain(region.shown)} to {_plain(region.station(region.end))} ({region.number})"
+def _stretches(alignment: Alignment) -> str:
+    """``1+000.000 to 1+240.000 (1), 1+200.000 to ...``; a line without equations has no number."""
+    words = []
+    for one in regions(alignment):
+        number = f" ({one.number})" if alignment.equations else ""
+        words.append(f"{_plain(one.shown)} to {_plain(one.station(one.end))}{number}")
+    return ", ".join(words)
 
 
 def _refuse_region(alignment: Alignment, station: float, region: int | None) -> None:
     raise DesignError(
         f"station {_plain(station)} in region {region} of alignment {alignment.name!r}",
-        "it is not there; the stations run " + ", ".join(_stretch(r) for r in regions(alignment)),
+        f"it is not there; the stations run {_stretches(alignment)}",
         "name a station and a region that go together",
     )
 
@@ -239,8 +240,7 @@ def _refuse_missing(alignment: Alignment, station: float) -> None:
     found = (
         f"it falls in the gap of the equation {' and '.join(neighbours)}"
         if neighbours
-        else "it is not on the alignment; its stations run "
-        + ", ".join(_stretch(region) for region in regions(alignment))
+        else f"it is not on the alignment; its stations run {_stretches(alignment)}"
     )
     raise DesignError(
         f"station {_plain(station)} of alignment {alignment.name!r}",

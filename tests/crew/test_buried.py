@@ -127,6 +127,24 @@ def test_what_list_and_shots_miss_is_told_both_ways(corridor, ground):
     assert kinds.count("shot, not on the list") == 1
 
 
+def test_a_thing_on_no_list_is_worked_around_by_hand_however_deep_its_top(corridor, ground):
+    """A stranger's lid 0.80 m under the blade would be CLEAR on the list."""
+    lid = CLAY_AT_50 - 0.83
+    listed = found(corridor, ground, [("V", 50.0, 2.0, lid, 0.0)], [("9", 50.0, 2.0, lid)])
+    stranger = found(corridor, ground, [], [("9", 50.0, 2.0, lid)])
+    (told,) = buried.findings(stranger)
+
+    assert listed.verdict.tolist() == ["CLEAR"]
+    assert stranger.verdict.tolist() == ["HAND"]
+    assert buried.verdict_words(stranger, 0) == (
+        "HAND: on no list, its top as shot at worst 46 cm under the rotor"
+    )
+    assert told.text.endswith("on no list, only its top as shot is known")
+    assert "by hand until then" in told.do
+    # nearer ones keep their worse class
+    assert found(corridor, ground, [], [("9", 50.0, 2.0, CLAY_AT_50)]).verdict.tolist() == ["HIT"]
+
+
 def test_a_thing_of_unknown_height_that_nobody_shot_is_told_once(corridor, ground):
     things = found(corridor, ground, [("V3", 50.0, 2.0, NAN, NAN)])
     (told,) = buried.findings(things)

@@ -101,6 +101,8 @@ def test_a_spot_just_off_the_last_row_is_read_along_the_line(corridor, flat_grou
     # the number is that of the place where it was read: 51.000 - (50 + 0.02 x 20.03 - 0.40)
     assert found.station[crown] == 19.93
     assert found.note[crown] == "read 0.10 m along the line"
+    feet = dots.grade_dots(corridor, flat_ground, station[:1], CLAY, Rounding(marks_unit="ft"))
+    assert feet.note[crown] == "read 0.33 ft along the line"
     assert found.ground[crown] - found.design[crown, 0] == pytest.approx(0.9994)
     assert found.northing[crown] == pytest.approx(2020.03)
     inside = dots.grade_dots(corridor, flat_ground, np.array([50.0]), CLAY, Rounding())

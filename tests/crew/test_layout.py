@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from pipeline.crew.hubs import hub_places, layout, stakes
+from pipeline.crew.measures import Measures
 from pipeline.deliver.csv import csv_text
 from pipeline.design import alignment as line
 from pipeline.design import changes, section
@@ -220,7 +221,7 @@ def test_a_hub_in_the_zone_of_a_recorded_thing_is_moved_along_its_line(sag):
     (moved,) = [i for i in range(len(points)) if points.note[i]]
     # 0.60 m clear of 50.1: 0.75 ahead is 0.65 away, 0.50 back only 0.60 less nothing
     assert points.station[moved] == pytest.approx(49.5, abs=1e-9)
-    assert points.note[moved] == "moved 0.50 back for WV1"
+    assert points.note[moved] == "moved 0.50 m back, clear of WV1"
     assert points.offset[moved] == pytest.approx(5.75)
     assert [finding.kind for finding in found] == ["hub moved"]
     away = np.hypot(points.easting - float(e), points.northing - float(n))
@@ -301,6 +302,21 @@ def test_an_eased_taper_and_a_driveway_are_set_at_their_ends_only(sag):
     offset = {round(float(points.station[i]), 3): points.offset[i] for i in hubs(points, 1)}
     assert offset[50.0] == pytest.approx(5.75 + 0.5, abs=1e-6)
     assert offset[70.0] == pytest.approx(5.75)
+
+
+def test_what_a_list_says_of_places_is_in_the_unit_of_the_job(sag):
+    """A move of 0.50 m is 1.64 ft; heights are metric, and say so."""
+    e, n, _ = line.point_at(sag.alignment, 50.1, 5.75)
+    one = Depression(1, "flowline", 0.05, 1.0, 2.0, 0.5, True, station=80.0, basin="CB7")
+    street = replace(sag, layers=changes.apply(sag.layers, [one]), basins=(one,))
+    points, found = layout.points_to_set(
+        street, STAKES, RULES, things([float(e)], [float(n)]), (), Measures("ft")
+    )
+
+    assert {note for note in points.note if note} == {"moved 1.64 ft back, clear of WV1"}
+    assert "moved 1.64 ft back, clear of WV1" in found[0].text
+    (basin,) = (what for what in points.what if "basin CB7" in what)
+    assert basin.endswith("flowline 52.270 m, 0.66 ft below back")
 
 
 def test_a_basin_has_its_hub_and_the_hub_says_the_lowered_flowline(sag):

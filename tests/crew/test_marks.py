@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from pipeline.crew import dots, passes
 from pipeline.crew.hubs import cutsheet, disturbed
 from pipeline.crew.hubs.stale import stale_marks, stale_words
+from pipeline.crew.measures import Measures
 from pipeline.design import feet
 from pipeline.model import NO_LINES, Stakes, make_shots, texts
 from pipeline.settings import Rounding, StakeRules, SurfaceRules, Target
@@ -51,6 +53,11 @@ def test_passes_are_told_by_stretch_with_the_deepest_place():
     assert [(r.start, r.end, r.passes) for r in runs] == [(10.0, 20.0, 2), (30.0, 30.0, 3)]
     assert runs[0].most_m == pytest.approx(0.18)
     assert passes.pass_words(runs[1], 0.1) == "3 passes: 10 + 10 + 4 cm"
+    (scrape,) = passes.by_stretch(spots([0.203]), 0.1)
+    assert passes.pass_words(scrape, 0.1) == "3 passes: 10 + 10 + under 1 cm"
+    assert passes.pass_words(replace(scrape, most_m=0.2001), 0.1, Measures("ft")) == (
+        "3 passes: 0.33 + 0.33 + under 0.01 ft"
+    )
 
 
 def test_the_offset_line_of_the_job_is_painted_90_cm_from_the_hubs():
@@ -75,13 +82,25 @@ def test_a_lath_whose_ground_moved_more_than_20_mm_is_rewritten():
     found = stale_marks(before, now, 0.020)
 
     assert [(m.id, m.was, m.now) for m in found] == [("0R", "C 7", "C 1")]
-    assert found[0].change_m == pytest.approx(-0.06)
+    assert found[0].ground_m == pytest.approx(-0.06)
     assert stale_words(found[0]) == "was C 7, now C 1"
 
 
 def test_numbers_for_another_layer_are_all_stale():
-    found = stale_marks(spots([0.07], layer="gravel top"), spots([0.07]), 0.020)
-    assert len(found) == 1
+    (found,) = stale_marks(spots([0.07], layer="gravel top"), spots([0.07]), 0.020)
+    assert stale_words(found) == "still C 1, now to clay subgrade"
+
+
+def test_a_number_that_is_the_same_again_says_what_moved():
+    """Ground and design both 0.20 m lower, or ground that moved less than a mark's step."""
+    before = spots([0.07], ["C 7"])
+    lowered = replace(spots([-0.13], ["C 7"]), design=np.full((1, 1), -0.20))
+    (both,) = stale_marks(before, lowered, 0.020)
+    (ground,) = stale_marks(before, spots([0.046], ["C 7"]), 0.020)
+
+    assert stale_words(both) == "still C 7: ground down 20 cm, layer down 20 cm"
+    assert stale_words(both, Measures("ft")) == "still C 7: ground down 0.66 ft, layer down 0.66 ft"
+    assert stale_words(ground, Measures("ft")) == "still C 7: ground down 0.08 ft"
 
 
 def hubs_at(offsets, elevations=None):

@@ -58,6 +58,8 @@ def test_a_station_means_its_chain(alignment, text, chain):
         (GAP, "1+270 (2)", "region 2 .* it is not there"),
         (OVERLAP, "1+220 (3)", "region 3"),
         (street(), "1+220 (2)", "region 2"),
+        (street(), "0+999.9", r"stations run 1\+000\.000 to 1\+500\.000\. Name"),
+        (street(), "1+500.1", r"1\+500\.100 .* not on the alignment"),
     ],
 )
 def test_a_station_that_means_no_one_place_is_refused_with_its_answers(alignment, text, answers):
@@ -65,8 +67,8 @@ def test_a_station_that_means_no_one_place_is_refused_with_its_answers(alignment
         equations.chain_of(alignment, text)
 
 
-def test_without_equations_a_station_is_its_chain_also_off_the_ends():
-    assert equations.chain_of(street(), "0+900") == 900.0
+def test_without_equations_a_station_is_its_chain():
+    assert [equations.chain_of(street(), text) for text in ("1+000", "1+500")] == [1000.0, 1500.0]
     assert equations.station_text(street(), 1220.04) == "1+220.0"
 
 

@@ -131,6 +131,12 @@ def classes(worst: Floats, rules: HazardRules) -> Texts:
     return texts(found.tolist())
 
 
+def _by_hand(found: Texts, unlisted: Bools) -> Texts:
+    """The classes, HAND where they are better for a thing that is on no list."""
+    better = np.isin(found.astype(str), CLASSES[CLASSES.index("HAND") :])
+    return texts(np.where(better & unlisted, "HAND", found).tolist())
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Things:
     """Every thing that is on the list, was shot, or both: n rows in driving order.
@@ -151,7 +157,6 @@ class Things:
     listed: Texts
     shot_id: Texts
     ground: Floats
-    plane: Floats
     margins: Margins
     verdict: Texts
     note: Texts
@@ -161,7 +166,7 @@ class Things:
         n = len(self.easting)
         names = ("id", "kind", "listed", "shot_id", "verdict", "note", "street")
         lock_fields(self, dict.fromkeys(names, (object, (n,))))
-        numbers = ("easting", "northing", "top", "part", "ground", "plane")
+        numbers = ("easting", "northing", "top", "part", "ground")
         lock_fields(self, dict.fromkeys(numbers, (np.float64, (n,))))
 
     def __len__(self) -> int:
@@ -210,7 +215,8 @@ def things(
     Notes
     -----
     A height that is only recorded is believed less than one shot this morning; one that
-    nobody knows is UNKNOWN and is treated as a hit. The higher of shot and list counts.
+    nobody knows is UNKNOWN and is treated as a hit. The higher of shot and list counts. Of a
+    thing on no list only the top as shot is known, so it is never better than HAND.
     """
     corridor, name = design
     rows = joined(found[0] if found[0] is not None else NOTHING, found[1], rules)
@@ -232,9 +238,10 @@ def things(
         listed=rows["listed"][order],
         shot_id=rows["shot"][order],
         ground=locate.interpolate(ground, rows["easting"], rows["northing"])[order],
-        plane=plane[order],
         margins=_ordered(margin, order),
-        verdict=classes(np.minimum(margin.blade_worst, margin.rotor_worst)[order], rules),
+        verdict=_by_hand(
+            classes(np.minimum(margin.blade_worst, margin.rotor_worst), rules), rows["listed"] == ""
+        )[order],
         note=rows["note"][order],
         street=texts([streets[int(k)].name for k in number[order]]),
     )
@@ -282,7 +289,8 @@ def verdict_words(found: Things, row: int, unit: Measures = METRIC) -> str:
             return f"HIT: {tool} {unit.outward(-here, 'up')} {name} into it, +-{doubt} {name}"
         over = f"{unit.outward(here, 'down')} {name}"
         return f"HIT: {tool} {over} over it, the survey may be {doubt} {name} off"
-    return f"{verdict}: at worst {unit.outward(worst, 'down')} {name} under the {tool}"
+    known = "" if found.listed[row] else "on no list, its top as shot "
+    return f"{verdict}: {known}at worst {unit.outward(worst, 'down')} {name} under the {tool}"
 
 
 def below_words(metres: float, unit: Measures = METRIC) -> str:
@@ -331,8 +339,8 @@ def _missing(found: Things, row: int) -> tuple[str, str]:
         return "not shot this morning", "find it on the ground, or ask its owner where it went"
     if not found.listed[row]:
         return (
-            "on no list, its depth is unknown",
-            "ask whose it is and put it on the list; treat it as shallow until then",
+            "on no list, only its top as shot is known",
+            "ask whose it is and put it on the list; work around it by hand until then",
         )
     return "", ""
 

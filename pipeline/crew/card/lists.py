@@ -101,7 +101,7 @@ def _keep_rows(work: CrewWork) -> list[Row]:
         for p in work.passes
     ]  # fmt: skip
     rows += [
-        ("REWRITE", place(work, m.station, m.offset), lath_name(m.what), stale_words(m))
+        ("REWRITE", place(work, m.station, m.offset), lath_name(m.what), stale_words(m, unit))
         for m in work.stale
     ]
     rows += [

@@ -9,6 +9,7 @@ from pipeline.crew.hubs.references import reference_line
 from pipeline.crew.measures import Measures
 from pipeline.design import corridor as sections
 from pipeline.model import Corridor
+from pipeline.units import format_length
 
 Basins = tuple[tuple[float, str], ...]
 """Station and words of each basin of one side."""
@@ -28,9 +29,11 @@ def basins_beside(corridor: Corridor, reference: str, side: int, unit: Measures)
         layer = next(layer.name for layer in corridor.layers if one.foot in layer.breaks)
         foot = float(sections.break_line(corridor, layer, one.foot, side, one.station)[1])
         beside = reference_line(corridor, reference, np.array([one.station]), np.array([side]))
-        told = f"{named}: {one.foot} {unit.long(foot, 0.001)}"
+        # an elevation is metric everywhere, and says so beside what is in feet
+        told = f"{named}: {one.foot} {format_length(foot)}{' m' if unit.unit == 'ft' else ''}"
         over = float(beside.elevation[0]) - foot
         if np.isfinite(over) and own_name(corridor, reference) != one.foot:
-            told += f", {unit.long(over, 0.001)} below {reference}"
+            feet = " ft" if unit.unit == "ft" else ""
+            told += f", {unit.long(over, 0.001)}{feet} below {reference}"
         found.append((one.station, told))
     return tuple(sorted(found))

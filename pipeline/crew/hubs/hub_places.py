@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.compare.streets import has_break, own_name
 from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.hubs.stakes import Marks
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design import equations, grade_line
@@ -173,7 +174,9 @@ def _longest(
     return float(allowed)
 
 
-def merged(reasons: list[Reason], apart: float) -> list[tuple[Reason, tuple[str, ...]]]:
+def merged(
+    reasons: list[Reason], apart: float, unit: Measures = METRIC
+) -> list[tuple[Reason, tuple[str, ...]]]:
     """One reason a place, the most telling, with the words of those that fall on it.
 
     Reasons nearer than `apart` to one of a better rank (or the same and earlier)
@@ -189,7 +192,7 @@ def merged(reasons: list[Reason], apart: float) -> list[tuple[Reason, tuple[str,
         away = reason.station - owner.station
         told = reason.what
         if told and abs(away) > 0.005:
-            told += f" {abs(away):.2f} {'ahead' if away > 0 else 'back'}"
+            told += f" {unit.long(abs(away), 0.01)} {unit.unit} {'ahead' if away > 0 else 'back'}"
         if told and told != owner.what and told not in words:
             words.append(told)
     kept.sort(key=lambda pair: pair[0].station)

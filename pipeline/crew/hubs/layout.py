@@ -134,10 +134,10 @@ def points_to_set(
         side: [Reason(*one) for one in _basins(corridor, stakes, side, unit)] for side in (-1, 1)
     }
     for side in (-1, 1):
-        hubs = _hub_spots(corridor, stakes, rules, (side, [*reasons, *basins[side]]))
-        kept = _cleared(corridor, hubs, zones, rules, found)
+        hubs = _hub_spots(corridor, stakes, (rules, unit), (side, [*reasons, *basins[side]]))
+        kept = _cleared(corridor, hubs, zones, (rules, unit), found)
         spots += kept[::-side]
-    spots += _kept_clear(corridor, _line_spots(corridor, rules, reasons), zones, found)
+    spots += _kept_clear(corridor, _line_spots(corridor, (rules, unit), reasons), zones, found)
     return _stakes(corridor, stakes, spots, unit), tuple(found)
 
 
@@ -151,9 +151,12 @@ def _basins(
 
 
 def _hub_spots(
-    corridor: Corridor, stakes: StakeRules, rules: LayoutRules, on: tuple[int, list[Reason]]
+    corridor: Corridor,
+    stakes: StakeRules,
+    by: tuple[LayoutRules, Measures],
+    on: tuple[int, list[Reason]],
 ) -> list[_Spot]:
-    side, reasons = on
+    (rules, unit), (side, reasons) = by, on
     if not on_side(corridor, stakes.reference, side):
         return []
     breaks = (stakes.reference, *([rules.gutter] if rules.gutter else []))
@@ -163,7 +166,7 @@ def _hub_spots(
     out = at + side * stakes.hub_behind_m
     reasons = [*reasons, *edge_reasons(corridor, tuple(dict.fromkeys(breaks)), side)]
     reasons += interval_reasons(corridor, rules, out)
-    chosen = merged(reasons, rules.apart_m * stretch(corridor, out))
+    chosen = merged(reasons, rules.apart_m * stretch(corridor, out), unit)
     chosen = bridged(corridor, rules, out, chosen)
     station = np.array([reason.station for reason, _ in chosen])
     sides = np.full(len(station), side)
@@ -189,10 +192,13 @@ def _reference_offsets(
     return offset[~np.isnan(offset)]
 
 
-def _line_spots(corridor: Corridor, rules: LayoutRules, reasons: list[Reason]) -> list[_Spot]:
+def _line_spots(
+    corridor: Corridor, by: tuple[LayoutRules, Measures], reasons: list[Reason]
+) -> list[_Spot]:
     """Points on the crown line, and the gutters' high and low points in their place."""
+    rules, unit = by
     # a change of section is set beside the work only: nobody grades to its crown
-    on_line = merged([one for one in reasons if one.what != "section"], rules.apart_m)
+    on_line = merged([one for one in reasons if one.what != "section"], rules.apart_m, unit)
     spots = [_Spot(one.station, one.offset, 0, one.what, words, 0.0) for one, words in on_line]
     if rules.gutter:
         for side in (-1, 1):
@@ -204,10 +210,11 @@ def _line_spots(corridor: Corridor, rules: LayoutRules, reasons: list[Reason]) -
 
 
 def _cleared(
-    corridor: Corridor, spots: list[_Spot], zones: _Zones, rules: LayoutRules,
+    corridor: Corridor, spots: list[_Spot], zones: _Zones, by: tuple[LayoutRules, Measures],
     found: list[Finding],
 ) -> list[_Spot]:  # fmt: skip
     """Hubs moved along their line, clear of recorded things, or left out and told."""
+    rules, unit = by
     kept: list[_Spot] = []
     taken = [spot.station for spot in spots]
     for spot in spots:
@@ -229,8 +236,7 @@ def _cleared(
         found.append(
             Finding(
                 "note", "hub moved",
-                f"hub {_called(corridor, spot)}: moved {abs(moved.moved):.2f} m"
-                f" {'ahead' if moved.moved > 0 else 'back'}, clear of {hit}",
+                f"hub {_called(corridor, spot)}: {_note(kept[-1], unit)}",
                 "set it where the list says", points=(hit,), station=spot.station,
             )
         )  # fmt: skip
@@ -341,7 +347,7 @@ def _note(spot: _Spot, unit: Measures) -> str:
     if not spot.moved:
         return ""
     way = "ahead" if spot.moved > 0 else "back"
-    return f"moved {unit.long(abs(spot.moved), 0.01)} {way} for {spot.clear_of}"
+    return f"moved {unit.long(abs(spot.moved), 0.01)} {unit.unit} {way}, clear of {spot.clear_of}"
 
 
 def table(corridor: Corridor, points: Stakes, rules: StakeRules) -> Table:

@@ -6,13 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.words import NOT_SHOT
 from pipeline.model import Stakes
 
 
 @dataclass(frozen=True, slots=True)
 class StaleMark:
-    """A mark painted before that is wrong now; ``change_m`` is how the ground moved, + up."""
+    """A mark painted before that ground or design has overtaken.
+
+    ``ground_m`` and ``design_m`` are how they moved under it since [m], + up; ``design_m`` is
+    NaN where the mark was to another layer than `layer`, that of today.
+    """
 
     id: str
     station: float
@@ -20,7 +25,9 @@ class StaleMark:
     what: str
     was: str
     now: str
-    change_m: float
+    layer: str
+    ground_m: float
+    design_m: float
 
 
 def stale_marks(before: Stakes, now: Stakes, limit_m: float) -> tuple[StaleMark, ...]:
@@ -46,10 +53,10 @@ def stale_marks(before: Stakes, now: Stakes, limit_m: float) -> tuple[StaleMark,
         j = rows.get(str(name))
         if j is None or before.mark[j] == NOT_SHOT:
             continue
-        change = float(now.ground[k] - before.ground[j])
-        moved = abs(change) > limit_m + 1e-9
-        redesigned = abs(float(now.design[k, 0] - before.design[j, 0])) > limit_m + 1e-9
-        if (np.isfinite(change) and (moved or redesigned)) or other_layer:
+        ground = float(now.ground[k] - before.ground[j])
+        design = float(now.design[k, 0] - before.design[j, 0])
+        moved = max(abs(ground), abs(design)) > limit_m + 1e-9
+        if (np.isfinite(ground) and moved) or other_layer:
             found.append(
                 StaleMark(
                     id=str(name),
@@ -58,12 +65,30 @@ def stale_marks(before: Stakes, now: Stakes, limit_m: float) -> tuple[StaleMark,
                     what=str(now.what[k]),
                     was=str(before.mark[j]),
                     now=str(now.mark[k]),
-                    change_m=change,
+                    layer=now.layers[0],
+                    ground_m=ground,
+                    design_m=float("nan") if other_layer else design,
                 )
             )
     return tuple(found)
 
 
-def stale_words(mark: StaleMark) -> str:
-    """``was C 7, now C 1``."""
-    return f"was {mark.was}, now {mark.now}"
+def stale_words(mark: StaleMark, unit: Measures = METRIC) -> str:
+    """``was C 7, now C 1``; where the number is the same again, what moved instead.
+
+    Examples
+    --------
+    >>> at = "60R", 60.0, 4.85, "edge of clay"
+    >>> stale_words(StaleMark(*at, "C 7", "C 7", "clay", -0.2, -0.2))
+    'still C 7: ground down 20 cm, layer down 20 cm'
+    """
+    if mark.was != mark.now:
+        return f"was {mark.was}, now {mark.now}"
+    if np.isnan(mark.design_m):
+        return f"still {mark.now}, now to {mark.layer}"
+    moved = [
+        f"{what} {'up' if metres > 0 else 'down'} {unit.small(abs(metres))} {unit.small_unit}"
+        for what, metres in (("ground", mark.ground_m), ("layer", mark.design_m))
+        if float(unit.small(metres))
+    ]
+    return f"still {mark.now}: {', '.join(moved)}"

@@ -11,7 +11,7 @@ from pipeline.crew.pregrade.target import EQUAL, CostCurve
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Table
 from pipeline.settings_earthwork import Hauling
-from pipeline.units import format_length, round_half_away
+from pipeline.units import FOOT_M, format_length, round_half_away
 
 STRIP_FROM_M, STRIP_LENGTH_M = 20.0, 40.0
 RANGE_STEP_M = 0.005
@@ -203,9 +203,12 @@ def _water(found: Decision, hauling: Hauling, units: Measures) -> str:
     total = litres * found.lot.area_m2
     count = tanker_loads(total, hauling)
     # nobody has water in cubic yards
-    amount = f"{total / 1000:.0f} m3" if units.unit == "m" else f"{total:.0f} L"
+    if units.unit == "m":
+        rate, amount = f"{litres:.0f} L/m2", f"{total / 1000:.0f} m3"
+    else:
+        rate, amount = f"{litres * FOOT_M**2:.1f} L/ft2", f"{total:.0f} L"
     return (
-        f"water {litres:.0f} L/m2, {amount} in all, {count} tanker"
+        f"water {rate}, {amount} in all, {count} tanker"
         f"{'' if count == 1 else 's'}; less after rain, more in sun and wind"
     )
 

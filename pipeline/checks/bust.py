@@ -15,14 +15,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.checks.spread import robust_spread
 from pipeline.model import Finding, Findings
+from pipeline.model.spread import robust_spread
 
 ROD_STEPS: dict[str, float] = {
     f"rod step {step:.2f} m": step for step in (0.10, 0.15, 0.20, 0.25, 0.30, 0.50)
 }
 """Steps a rod is set in: common practice, no source."""
-SHOT_SD_M = 0.012
+CLAY_SD_M = 0.012
 """Standard deviation of one shot on clay [assumed]; five shots often look better than
 they are, so no group is believed to be better than this."""
 LEAST_M = 0.015
@@ -85,7 +85,7 @@ def name_constant(residual: float, se: float, dictionary: Mapping[str, float]) -
     return tuple(name for _, _, name in sorted(gaps))
 
 
-def median_and_error(residuals: ArrayLike, *, shot_sd_m: float = SHOT_SD_M) -> tuple[float, float]:
+def median_and_error(residuals: ArrayLike, *, shot_sd_m: float = CLAY_SD_M) -> tuple[float, float]:
     """Median of the residuals that are there [m] and its standard error [m].
 
     Notes
@@ -112,7 +112,7 @@ def find_busts(
     dictionary: Mapping[str, float],
     *,
     least_m: float = LEAST_M,
-    shot_sd_m: float = SHOT_SD_M,
+    shot_sd_m: float = CLAY_SD_M,
 ) -> tuple[Bust, ...]:
     """Groups whose shots stand off their independent points by a constant.
 

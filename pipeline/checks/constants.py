@@ -12,17 +12,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.checks.bust import FEWEST, ROD_STEPS, median_and_error, name_constant
+from pipeline.checks.bust import FEWEST, LEAST_M, ROD_STEPS, median_and_error, name_constant
 from pipeline.checks.references import Breaks, Held, dictionary
-from pipeline.checks.spread import robust_spread
 from pipeline.checks.telling import at, counted, stretch_text, volume_text
 from pipeline.model import Feet, Finding, Findings, Ints, Shots, Texts
+from pipeline.model.spread import robust_spread
 from pipeline.settings import CheckRules
 from pipeline.units import Called, format_station
 
-LEAST_M = 0.015
-"""A smaller constant is nothing that the crew could act on [assumed]."""
-SHOT_SD_M = 0.004
+HARD_SD_M = 0.004
 """No group is believed to be better than this [assumed]: a shot on curb or a hub."""
 
 
@@ -89,7 +87,7 @@ def find_constants(
     found = []
     for rows in _groups(labels, held):
         values = held.residual[rows]
-        offset, se = median_and_error(values, shot_sd_m=SHOT_SD_M)
+        offset, se = median_and_error(values, shot_sd_m=HARD_SD_M)
         spread = robust_spread(values)
         if abs(offset) <= max(3.0 * se, LEAST_M) or spread > rules.constant_spread_m:
             continue

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.runs import Profiled
-from pipeline.checks.spread import robust_spread
 from pipeline.model import Bools, Floats, Ints
 from pipeline.model.arrays import lock_fields
+from pipeline.model.spread import MAD_TO_SD, robust_spread
 
 ALONG_M, ACROSS_M = 10.0, 2.5
 """Rows of shots lie this far apart, and the ground shots of one row [assumed]."""
@@ -229,7 +229,7 @@ def _spreads(profiled: Profiled, score: Floats, hoods: Hoods, pool: Bools) -> Fl
         order = known[np.argsort(profiled.station[known], kind="stable")]
         width = min(LOCAL, len(order)) if hoods.local else len(order)
         sizes = np.lib.stride_tricks.sliding_window_view(np.abs(score[order]), width)
-        local = 1.4826 * np.median(sizes, axis=1)
+        local = MAD_TO_SD * np.median(sizes, axis=1)
         place = np.searchsorted(profiled.station[order], profiled.station[rows])
         window = np.clip(place - width // 2, 0, len(local) - 1)
         spread[rows] = np.maximum(local[window], robust_spread(score[known]))

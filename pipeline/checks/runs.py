@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.bust import name_constant
-from pipeline.checks.spread import robust_spread
 from pipeline.checks.telling import at, stretch_text
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
+from pipeline.model.spread import robust_spread
 from pipeline.units import Called, format_station
 
 REACH_M = 35.0

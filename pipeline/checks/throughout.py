@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.checks.bust import median_and_error
+from pipeline.checks.constants import HARD_SD_M
 from pipeline.checks.references import Breaks, section_height
-from pipeline.checks.spread import robust_spread
 from pipeline.checks.telling import counted, millimetres
 from pipeline.model import Feet, Finding, Findings, Floats, Ints
+from pipeline.model.spread import robust_spread
 from pipeline.settings import CheckRules
 from pipeline.units import format_length
 
@@ -34,7 +35,6 @@ LOOSE_M = 0.04
 """A spread below this is that of graded ground, and needs no reason [assumed]."""
 MIRRORED = 0.5
 """How near to twice the design's own fall a slope is taken for its sign, as a share [assumed]."""
-SHOT_SD_M = 0.004
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,7 +159,7 @@ def _constant(
 ) -> Findings:
     residual = _residual(layers[target], ground)
     values = residual[~np.isnan(residual)]
-    offset, _ = median_and_error(values, shot_sd_m=SHOT_SD_M)
+    offset, _ = median_and_error(values, shot_sd_m=HARD_SD_M)
     if abs(offset) <= rules.throughout_m:
         return ()
     fits = [

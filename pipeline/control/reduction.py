@@ -25,6 +25,9 @@ from pipeline.model.observations import OBSERVATION_COLUMNS
 
 EARTH_RADIUS_M = 6_371_000.0
 ARCSECOND = math.pi / (180.0 * 3600.0)
+SPLIT_M = 0.010
+"""Distances on two faces that differ by more are of two marks [assumed]: what 2 mm each allow,
+three times over."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,7 +239,7 @@ def mean_faces(
     FacePairs
         Collimation and index error of each pair.
     findings
-        Doubted pairs.
+        Doubted pairs, also those whose distances are over 10 mm apart [assumed].
 
     Notes
     -----
@@ -293,4 +296,11 @@ def _doubted(faces: FacePairs, limit: float) -> Findings:
                 )
                 do = "the two faces do not see the same mark: sight it again"
                 found.append(Finding("person", "face pair", text, do, (faces.target[rows[k]],)))
+    for k in np.flatnonzero(np.abs(faces.distance_split) > SPLIT_M):
+        text = (
+            f"{faces.setup[k]} to {faces.target[k]}: the distances on the two faces differ by"
+            f" {abs(faces.distance_split[k]):.3f} m; their mean is used"
+        )
+        do = "the two faces do not see the same mark: sight it again"
+        found.append(Finding("person", "face pair", text, do, (faces.target[k],)))
     return tuple(found)

@@ -273,13 +273,8 @@ def _result(
         distance=_spread(n, measured, solution.residual[n:]),
         # heights say target minus rise, so the residual of the rise has the other sign
         rise=_spread(n, seen, -rises.residual),
-        w_direction=_spread(n, every, solution.w[:n]),
-        w_distance=_spread(n, measured, solution.w[n:]),
-        w_rise=_spread(n, seen, -rises.w),
         sigma0=solution.sigma0,
-        sigma0_v=rises.sigma0,
         redundancy=solution.redundancy,
-        redundancy_v=rises.redundancy,
         findings=_findings(used, solution, rises, (measured, seen)),
     )
 

@@ -1,4 +1,4 @@
-"""Lines and symbols of a drawing as entities of a DXF file.
+"""Symbols of a drawing as blocks of a DXF file, and how its things look there.
 
 A symbol is a block one unit across. What carries facts has a block with
 attributes; what has an id carries it as extended data.
@@ -15,7 +15,6 @@ from pipeline.model import PENS, Drawing, Fill, Floats, Lines, Marks, Words
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
-    from ezdxf.layouts.base import BaseLayout
 
 DECIMALS = 4
 UNSEEN = 1
@@ -50,7 +49,11 @@ def define_marks(document: Document, drawing: Drawing) -> None:
 def _define(document: Document, name: str, shape: str, tags: tuple[str, ...]) -> None:
     block = document.blocks.new(name)
     for line in _STROKES[shape]:
-        add_polyline(block, line, len(line) > 2, {})
+        closed = len(line) > 2
+        if block.dxfversion >= "AC1015":
+            block.add_lwpolyline(line, close=closed)
+        else:
+            block.add_polyline2d(line, close=closed)
     if shape == "circle":
         block.add_circle((0, 0), radius=_HALF)
     for tag in tags:
@@ -79,14 +82,6 @@ def look_of(part: Fill | Lines | Marks | Words) -> dict[str, Any]:
         "true_color": (red << 16) + (green << 8) + blue,
         "lineweight": pen.width,
     }
-
-
-def add_polyline(layout: BaseLayout, points: list[Any], closed: bool, look: dict[str, Any]) -> None:
-    """A line of more than two points, in the form that the version of the file knows."""
-    if layout.dxfversion >= "AC1015":
-        layout.add_lwpolyline(points, close=closed, dxfattribs=look)
-    else:
-        layout.add_polyline2d(points, close=closed, dxfattribs=look)
 
 
 def block_of(marks: Marks) -> str:

@@ -205,7 +205,6 @@ def _work_slots(page: DayPage) -> dict[str, str]:
         "layer": text(page.layer),
         "held_here": held,
         "within": text(page.within),
-        "least": text(page.within),
         "drawn": text(page.drawn),
         "unit": text(page.unit),
         "steps": _steps(page.unit),

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, TypeAlias
 
 from pipeline.model.curves import CurveChart
-from pipeline.model.pages import ADVANCE, FIGURE_PT, NOTE_PT, PRINT_PT, SMALL_PT
+from pipeline.model.pages import ADVANCE, FIGURE_PT, NOTE_PT, PRINT_PT, SMALL_PT, letters
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -43,7 +43,7 @@ def draw_figure(
         )
 
     canvas.setFont(fonts[1], NOTE_PT)
-    canvas.drawString(left, top - NOTE_PT, chart.title[: _letters(PRINT_PT, NOTE_PT)])
+    canvas.drawString(left, top - NOTE_PT, chart.title[: letters(PRINT_PT, NOTE_PT)])
     canvas.setFont(fonts[0], SMALL_PT)
     canvas.drawString(left, top - NOTE_PT - SMALL_PT - 3.0, chart.y_label)
     canvas.setLineWidth(0.4)
@@ -62,10 +62,6 @@ def draw_figure(
     canvas.drawRightString(left + PRINT_PT, y0 - 2 * SMALL_PT - 5.0, chart.x_label)
     _curve(canvas, chart, place)
     _marks(canvas, chart, (x0, y0, width, height), west, east)
-
-
-def _letters(width: float, size: float) -> int:
-    return int(width / (ADVANCE * size))
 
 
 def _curve(canvas: Canvas, chart: CurveChart, where: Place) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.design import grade_line
-from pipeline.design.alignment import locate, point_at
+from pipeline.design.alignment import locate
 from pipeline.design.knots import knots
 from pipeline.design.section import SLACK_M, between, column_of, filled, pairs_outward, span_of
 from pipeline.design.strips import triangulate
@@ -26,7 +26,6 @@ __all__ = [
     "elevation",
     "elevation_at",
     "knots",
-    "outline",
     "triangulate",
 ]
 
@@ -289,29 +288,3 @@ def edge_extremes(corridor: Corridor, layer: str, name: str, side: int) -> tuple
         offset, z = break_line(corridor, layer, name, side, turn.low)
         found.append(Extreme(turn.kind, turn.low, turn.high, float(z), float(offset)))
     return tuple(found)
-
-
-def outline(corridor: Corridor, layer: str, station: ArrayLike) -> tuple[Floats, Floats]:
-    """Left and right edge of a section layer at stations.
-
-    Returns
-    -------
-    left, right : ndarray, shape (n, 3)
-        Easting, northing and elevation [m] of the outermost break of each side;
-        NaN where the layer is not designed.
-    """
-    chosen = _section_layer(corridor, layer)
-    s = np.atleast_1d(np.asarray(station, dtype=np.float64))
-    span = span_of(chosen, s)
-    offsets, rises = filled(chosen)
-    height = _on_line(corridor, s)
-    edges = []
-    for column in (0, -1):
-        offset = between(offsets[:, column], span)
-        z = height + between(rises[:, column], span)
-        easting, northing, _ = point_at(corridor.alignment, s, offset)
-        missing = np.isnan(z)
-        edges.append(
-            np.stack([np.where(missing, np.nan, v) for v in (easting, northing, z)], axis=1)
-        )
-    return edges[0], edges[1]

@@ -227,8 +227,8 @@ class Resection:
     """A free station found from sightings of known points.
 
     Residuals are measured minus adjusted, NaN where that part was not measured:
-    ``direction`` [rad], ``distance`` and ``rise`` [m]. ``w_*`` is the residual over
-    its own standard deviation. ``sigma0`` is NaN where nothing is left to check.
+    ``direction`` [rad], ``distance`` and ``rise`` [m]. ``sigma0`` and ``redundancy``
+    are those of the plan; ``sigma0`` is NaN where nothing is left to check.
     """
 
     setup: Setup
@@ -236,19 +236,13 @@ class Resection:
     direction: Floats
     distance: Floats
     rise: Floats
-    w_direction: Floats
-    w_distance: Floats
-    w_rise: Floats
     sigma0: float
-    sigma0_v: float
     redundancy: int
-    redundancy_v: int
     findings: Findings = ()
 
     def __post_init__(self) -> None:
         n = len(self.target)
-        names = ("direction", "distance", "rise", "w_direction", "w_distance", "w_rise")
-        lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
+        lock_fields(self, dict.fromkeys(("direction", "distance", "rise"), (np.float64, (n,))))
         lock_fields(self, {"target": (object, (n,))})
 
 

@@ -17,7 +17,7 @@ from pipeline.checks.bust import (
     slope,
     untested,
 )
-from pipeline.checks.spread import robust_spread
+from pipeline.model.spread import robust_spread
 
 JOB = {"curb height": 0.150, "gravel": 0.200, "asphalt": 0.085, **ROD_STEPS}
 """Dimensions of a made-up street beside the rod's own steps."""

@@ -145,6 +145,7 @@ def test_a_noisy_plane_is_numpys():
     errors = np.sqrt(np.diag(np.linalg.inv(design.T @ design))) * 0.010
     got = [fit.standard_errors[name] for name in ("shift_z", "tilt_e", "tilt_n")]
     np.testing.assert_allclose(got, errors * max(1.0, fit.sigma0_v), rtol=1e-9)
+    assert fit.redundancy_v == 6 - 3
 
 
 def given_fit(*, rotation, scale, shift):

@@ -236,3 +236,18 @@ def test_a_pair_that_did_not_see_the_same_mark_is_named():
     _, _, findings = mean_faces(wrong)
     assert [f.points for f in findings] == [("B",)]
     assert "S to B: index 100 seconds of arc" in findings[0].text
+
+
+def test_two_faces_that_measured_two_distances_are_named():
+    """1.000 m apart, read on another rod or mistyped: half of it is in the mean."""
+    book = both_faces([1.0, 2.0], [1.4, 1.5], 0.0, 0.0, targets=("A", "B"))
+    slope = np.array(book.slope_distance)
+    slope[2:] = [80.0, 81.0]
+    wrong = make_observations(
+        book.target, setup=book.setup, face=book.face, horizontal=book.horizontal,
+        zenith=book.zenith, slope_distance=slope, target_height=book.target_height,
+    )  # fmt: skip
+    mean, _, (finding,) = mean_faces(wrong)
+    assert mean.slope_distance[1] == pytest.approx(80.5)
+    assert finding.points == ("B",)
+    assert "S to B: the distances on the two faces differ by 1.000 m" in finding.text

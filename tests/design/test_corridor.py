@@ -324,16 +324,3 @@ def test_a_surface_layer_has_no_section(street):
 def test_an_unknown_layer_is_refused_with_those_there_are(street):
     with pytest.raises(DesignError, match="layer 'clay': no layer 'clay'; there are finish"):
         road.elevation(street, 10.0, 0.0, "clay")
-
-
-def test_the_outline_is_the_outermost_break_of_each_side(street):
-    s = np.array([30.0, 100.0, 150.0, 300.0])
-    left, right = road.outline(street, "finish", s)
-
-    for side, edge, names in ((-1, left, ("back",) * 3), (1, right, ("back", "back", "edge"))):
-        for row, station, name in zip(edge, s, names, strict=False):
-            offset, z = road.break_line(street, "finish", name, side, station)
-            easting, northing, _ = line.point_at(street.alignment, station, offset)
-            np.testing.assert_allclose(row, [easting, northing, z], rtol=0, atol=1e-9)
-    assert np.isnan(left[3]).all()
-    assert np.isnan(right[3]).all()

@@ -7,13 +7,12 @@ fix and dilution of precision are read from a shot's note, where one is.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.checks.telling import at, counted, listed
 from pipeline.model import Bools, Finding, Findings, Floats, Shots
-from pipeline.model.arrays import lock_fields, of_each
+from pipeline.model.arrays import of_each
 from pipeline.settings import CheckRules
 
 _SATELLITE = re.compile(r"\b(?:rtk|gnss|gps|dgps|pdop|float)\b", re.IGNORECASE)
@@ -23,31 +22,9 @@ _LOOSE = re.compile(
 _PDOP = re.compile(r"\bpdop\s*[=:]?\s*([0-9]{1,3}(?:\.[0-9]{1,3})?)", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Precision:
-    """n shots: ``sigma_v`` [m] as stated or assumed, ``assumed`` where nothing is stated.
-
-    ``satellite`` as far as the caller or a note says so. ``for_map``: good enough
-    for a map of the clay. ``refused``: a hub, curb or strip shot whose height must
-    not be used for that.
-    """
-
-    sigma_v: Floats
-    assumed: Bools
-    satellite: Bools
-    for_map: Bools
-    refused: Bools
-
-    def __post_init__(self) -> None:
-        n = len(self.sigma_v)
-        lock_fields(self, {"sigma_v": (np.float64, (n,))})
-        names = ("assumed", "satellite", "for_map", "refused")
-        lock_fields(self, dict.fromkeys(names, (np.bool_, (n,))))
-
-
 def judge_precision(
     shots: Shots, strict: Bools, satellite: Bools, rules: CheckRules
-) -> tuple[Precision, Findings]:
+) -> tuple[Bools, Findings]:
     """Each shot by its stated precision, fix and use; nothing is deleted.
 
     Parameters
@@ -63,7 +40,8 @@ def judge_precision(
 
     Returns
     -------
-    Precision
+    bool (n,)
+        Refused: a hub, curb or strip shot whose height must not be used for that.
     Findings
         ``person``: over the limits of a map; a satellite fix that is not fixed; a
         strict shot by satellite whose heights were not shifted to a bench mark, or
@@ -80,7 +58,6 @@ def judge_precision(
     by_note, loose, pdop = _stated(shots)
     satellite = satellite | by_note
     assumed = np.isnan(shots.sigma_v)
-    sigma_v = np.where(assumed, rules.default_sigma_v_m, shots.sigma_v)
     wide = ~assumed & (shots.sigma_v > rules.map_sigma_v_m)
     wide |= np.nan_to_num(shots.sigma_h) > rules.map_sigma_h_m
     wide |= np.nan_to_num(pdop) > rules.map_pdop
@@ -95,7 +72,7 @@ def judge_precision(
         *_coarse(shots, coarse, rules),
         *_unstated(shots, assumed, rules),
     ]
-    return Precision(sigma_v, assumed, satellite, ~(wide | loose), refused), tuple(found)
+    return refused, tuple(found)
 
 
 def _stated(shots: Shots) -> tuple[Bools, Bools, Floats]:

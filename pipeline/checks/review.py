@@ -83,9 +83,9 @@ def review_shots(case: Case, fate: Texts) -> tuple[Texts, Findings]:
         *times.time_findings(shots, case.day, job.checks),
     ]
     fate, about = _files(case, fate, ground)
-    judged, more = precision.judge_precision(shots, fate == "hub", case.satellite, job.checks)
+    refused, more = precision.judge_precision(shots, fate == "hub", case.satellite, job.checks)
     found += [*about, *more]
-    fate = np.where(judged.refused, NO_HEIGHT, fate).astype(object)
+    fate = np.where(refused, NO_HEIGHT, fate).astype(object)
     found += _places(case, fate)
     found += _references(case, fate)
     found += _overlaps(case, fate)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
 from collections.abc import Iterable
@@ -69,9 +68,10 @@ def write_file(path: Path, pieces: Iterable[bytes], *, force: bool = False) -> i
     check_free(path, force=force)
     fresh = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
-        with fresh.open("xb") as stream:
-            size = _fill(stream, pieces)
+        stream = fresh.open("xb")
         try:
+            with stream:
+                size = _fill(stream, pieces)
             _name(fresh, path, force)
         finally:
             fresh.unlink(missing_ok=True)
@@ -81,9 +81,6 @@ def write_file(path: Path, pieces: Iterable[bytes], *, force: bool = False) -> i
     except OSError as fault:
         do = _DO.get(fault.errno or 0, "put that right or choose another place with --out")
         raise OutputError(str(path), fault.strerror or str(fault), do) from None
-    finally:
-        with contextlib.suppress(OSError):
-            fresh.unlink(missing_ok=True)
     return size
 
 

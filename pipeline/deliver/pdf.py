@@ -10,7 +10,7 @@ from __future__ import annotations
 import functools
 import io
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.deliver.pdf_figure import draw_figure
 from pipeline.deliver.pdf_strip import draw_strip
@@ -248,11 +248,3 @@ def _foot(canvas: Canvas, book: CardBook, number: int) -> None:
     canvas.setFont(BOLD, SMALL_PT)
     words = f"page {number} of {len(book.pages)}"
     canvas.drawRightString(WIDTH_PT - MARGIN_PT, y - 2.0, words)
-
-
-def fonts() -> dict[str, Any]:
-    """The registered fonts by name, for whoever has to measure a text."""
-    from reportlab.pdfbase import pdfmetrics
-
-    _register()
-    return {name: pdfmetrics.getFont(name) for name in _FILES}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
 
 from pipeline.deliver.file import check_free, write_file
@@ -68,3 +70,14 @@ def test_a_folder_and_a_missing_folder_are_refused(tmp_path):
     with pytest.raises(OutputError, match=r"No such file or directory.*[Mm]ake the folder first"):
         write_file(tmp_path / "not" / "there.csv", [b"x"])
     assert names(tmp_path) == []
+
+
+def test_what_another_program_of_our_number_is_writing_stays(tmp_path):
+    """On a shared disk two machines may give two programs one number."""
+    theirs = tmp_path / f".a.csv.{os.getpid()}.new"
+    theirs.write_bytes(b"half of theirs")
+
+    with pytest.raises(OutputError, match=r"\.new: it is there already.*[Tt]ake it away"):
+        write_file(tmp_path / "a.csv", [b"ours"])
+    assert theirs.read_bytes() == b"half of theirs"
+    assert names(tmp_path) == [theirs.name]

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.model import Corridor
+from pipeline.model import Corridor, Layer
 
 LEAST_M = 0.02
 """Smaller differences cannot be told from shot noise [assumed]."""
@@ -21,9 +21,7 @@ def known_constants(corridor: Corridor) -> dict[str, float]:
     layers = [layer for layer in corridor.layers if layer.breaks]
     found: dict[str, float] = {}
     for upper, lower in pairwise(layers):
-        found[f"{upper.name} for {lower.name}"] = _crown(upper.rise, upper.side) - _crown(
-            lower.rise, lower.side
-        )
+        found[f"{upper.name} for {lower.name}"] = _crown(upper) - _crown(lower)
     for layer in layers:
         right = [k for k, side in enumerate(layer.side) if side > 0]
         for i, j in ((i, j) for i in right for j in right if i < j):
@@ -33,6 +31,5 @@ def known_constants(corridor: Corridor) -> dict[str, float]:
     return {name: size for name, size in found.items() if abs(size) >= LEAST_M}
 
 
-def _crown(rise: np.ndarray, side: tuple[int, ...]) -> float:
-    """Rise of the break nearest to the line at the first station."""
-    return float(rise[0, side.index(0)] if 0 in side else np.nanmax(rise[0]))
+def _crown(layer: Layer) -> float:
+    return float(layer.rise[0, layer.side.index(0)])

@@ -83,8 +83,12 @@ def _sectioned(street: Corridor) -> list[Layer]:
 
 
 def _asked(street: Corridor, layer: Layer) -> Floats:
-    """Stations each metre, and those of the layer's own sections."""
-    return np.unique(np.concatenate([stations_of(street, layer)[::4], layer.station]))
+    """Stations each metre, the last, and those of the layer's own sections between them."""
+    each = stations_of(street, layer)
+    if not len(each):
+        return each
+    own = layer.station[(layer.station >= each[0]) & (layer.station <= each[-1])]
+    return np.unique(np.concatenate([each[::4], each[-1:], own]))
 
 
 def least_thickness(upper: Layer, lower: Layer, station: Floats) -> Floats:

@@ -214,6 +214,30 @@ def test_layers_that_cross_on_a_stretch_are_told_where_it_ends(make_corridor, ha
     assert "ends at 0+100.0" in told.text
 
 
+def test_layers_are_compared_to_the_end_of_the_grade_line_and_no_farther(make_corridor, half):
+    """Sections to 200, the grade line to 100.7; from 50 to 150 the clay comes up by 0.8 m."""
+    finish, clay = half(("lip", 4.0, 2.0)), half(("lip", 4.0, 2.0))
+    rows = [
+        SectionRow(name, at, at + 50.0, (
+            SectionLayer("finish", finish, finish), SectionLayer("clay", clay, clay, drop=drop),
+        ))
+        for name, at, drop in (("one", 0.0, 0.4), ("two", 150.0, -0.4))
+    ]  # fmt: skip
+    made = make_corridor(
+        [ElementRow("line", 200.0, start=(5240.0, 3110.0))],
+        [ProfileRow(0.0, 50.0), ProfileRow(100.7, 51.0)],
+        rows, names=("finish", "clay"),
+    )  # fmt: skip
+    (told,) = thickness.crossed_layers(made)
+
+    # 8 mm a metre: 1 mm under from 0.125 m past the middle
+    assert told.station == pytest.approx(100.125, abs=0.002)
+    assert "lies 0.006 m under" in told.text
+    assert "ends at 0+100.7" in told.text
+    away = replace(made, profile=replace(made.profile, station=made.profile.station + 300.0))
+    assert thickness.crossed_layers(away) == []
+
+
 def test_what_is_told_of_a_side_street_has_its_place_on_the_main_one(street):
     main = street(straight(0.01))
     side = replace(street(straight(0.001)), name="side")

@@ -286,13 +286,6 @@ def test_heights_that_people_mix_up_are_known_by_name(straight):
     assert found == pytest.approx({
         "finish for clay": 0.35, "back for lip": 0.132, "back for flowline": 0.150,
     })  # fmt: skip
-    shed = replace(
-        top, breaks=("eaves", "ridge"), side=(1, 1), offset=top.offset[:, -2:],
-        rise=np.array([[0.1, 0.4], [0.1, 0.4]]),
-    )  # fmt: skip
-    # without a crown the highest break stands for it
-    found = constants.known_constants(replace(street, layers=(shed, clay)))
-    assert found["finish for clay"] == pytest.approx(0.4 + 0.35)
     # a break that the top has only further on hides the step of the layer below
     later = np.where(np.arange(top.rise.shape[1]) == top.rise.shape[1] - 1, np.nan, top.rise)
     found = constants.known_constants(replace(street, layers=(replace(top, rise=later), clay)))

@@ -8,6 +8,7 @@ Curb returns of 9 m to the lip. Nothing here is a real place.
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 from pipeline.demo.codes import CODES
 
@@ -253,3 +254,11 @@ def design_files() -> dict[str, str]:
         ]),
         "design/bulb_sections.toml": bulb_section_text(length),
     }  # fmt: skip
+
+
+def lay_down(folder: Path) -> None:
+    """Write the job without a morning into `folder`, over what stands there."""
+    for name, text in design_files().items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8", newline="\n")

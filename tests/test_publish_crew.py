@@ -23,8 +23,8 @@ from pipeline.cli import main
 from pipeline.crew.buried.things import verdict_words
 from pipeline.crew.card.pages import CardWords, book
 from pipeline.crew.card.rods import sight_pages
-from pipeline.crew.card.strip_map import place
 from pipeline.crew.words import lint
+from pipeline.crew.work import place
 from pipeline.demo import truth
 from pipeline.design import alignment
 from pipeline.run import Stopwatch, run_day

@@ -28,6 +28,12 @@ def table(
     rounding : Rounding
     rows : bool (n,)
         Which of them are listed.
+    alignment : Alignment, optional
+        That names the stations.
+
+    Returns
+    -------
+    Table
     """
     columns = (
         "id", "code", "station", "side", "offset_m", "easting_m", "northing_m", "elevation_m",

@@ -6,15 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.compare.streets import has_break, own_name
-from pipeline.crew.hubs.references import layer_with
+from pipeline.crew.hubs.extremes import HighLow, along_break, along_line
+from pipeline.crew.hubs.references import on_side
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.stretches import metre_beside
-from pipeline.design import corridor as sections
 from pipeline.design import feet as feet_of
-from pipeline.design import grade_line
 from pipeline.design.equations import named
-from pipeline.errors import DesignError
 from pipeline.model import Alignment, Corridor, Finding, Findings, Utilities
 from pipeline.settings_crew import HazardRules
 from pipeline.units import format_side
@@ -56,30 +53,26 @@ def turns(
         The break that is followed where the section has no flowline.
     rules : HazardRules
     """
-    found = [
-        Turn(mark, corridor.on, point.station, 0.0)
-        for point in grade_line.turning_points(corridor.profile)
-        if (mark := {"high": "HP", "low": "LP"}.get(point.kind, ""))
-    ]
-    name = GUTTER
-    try:
-        layer = layer_with(corridor, name)
-    except DesignError:
-        name = reference
-        layer = layer_with(corridor, name)
+    has_gutter = any(on_side(corridor, GUTTER, side) for side in (-1, 1))
+    name = GUTTER if has_gutter else reference
     inlets = _inlets(corridor, listed, rules)
-    for side in (-1, 1):
-        if not has_break(corridor, corridor.layer(layer), name, side):
-            continue
-        for point in sections.edge_extremes(corridor, layer, own_name(corridor, name), side):
-            mark = {"high": "HP", "low": "LP"}.get(point.kind, "")
-            if mark == "LP" and name == GUTTER:
-                here = point.station, point.offset
-                inlet, off = _nearest(inlets, here, _metre(corridor, here), rules)
-                found.append(Turn(mark, name, point.station, point.offset, inlet, off, True))
-            elif mark:
-                found.append(Turn(mark, name, point.station, point.offset))
-    return tuple(sorted(found, key=lambda x: (x.station, x.offset)))
+    found = along_line(corridor), along_break(corridor, name, -1), along_break(corridor, name, 1)
+    turned = [_turn(corridor, point, inlets, rules) for points in found for point in points]
+    return tuple(sorted(turned, key=lambda x: (x.station, x.offset)))
+
+
+def _turn(
+    corridor: Corridor,
+    point: HighLow,
+    inlets: list[tuple[str, float, float]],
+    rules: HazardRules,
+) -> Turn:
+    """A high or low point with its inlet, where one is due."""
+    here = point.station, point.offset
+    if point.mark != "LP" or point.what != GUTTER:
+        return Turn(point.mark, point.what, *here)
+    inlet, off = _nearest(inlets, here, _metre(corridor, here), rules)
+    return Turn(point.mark, point.what, *here, inlet, off, True)
 
 
 def _inlets(

@@ -10,6 +10,8 @@ from pipeline.model import Floats, Ints
 
 Places: TypeAlias = tuple[Floats, Floats]
 """Easting and northing of n places [m]."""
+TIE_M = 25.0
+"""A tie is no longer than this: one tape [assumed]."""
 
 
 def match(known: Places, found: Places, reach_m: float) -> Ints:
@@ -42,7 +44,7 @@ def match(known: Places, found: Places, reach_m: float) -> Ints:
     return result
 
 
-def ties(place: tuple[float, float], marks: Places, reach_m: float = 25.0) -> Ints:
+def ties(place: tuple[float, float], marks: Places) -> Ints:
     """Up to three marks, nearest first, whose distances fix a place again.
 
     Two of them are never in line with the place within 30 degrees: such distances
@@ -59,7 +61,7 @@ def ties(place: tuple[float, float], marks: Places, reach_m: float = 25.0) -> In
     away = np.hypot(east, north)
     chosen: list[int] = []
     for k in np.argsort(away, kind="stable"):
-        if not 0.0 < away[k] <= reach_m or len(chosen) == 3:
+        if not 0.0 < away[k] <= TIE_M or len(chosen) == 3:
             continue
         sines = [abs(east[k] * north[j] - north[k] * east[j]) / away[k] / away[j] for j in chosen]
         if all(sine >= 0.5 - 1e-12 for sine in sines):

@@ -75,11 +75,11 @@ class Measures:
             return format_length(steps * HUNDREDTH_FT, step=HUNDREDTH_FT)
         return str(turn(metres * 100.0 + slack))
 
-    def fine(self, metres: float, step_mm: float = 1.0) -> str:
-        """Millimetres by a step, or hundredths of a foot, without a unit."""
+    def fine(self, metres: float) -> str:
+        """Whole millimetres, or hundredths of a foot, without a unit."""
         if self._feet:
             return format_length(metres / FOOT_M, step=HUNDREDTH_FT)
-        return format_length(metres * 1000.0, step=step_mm)
+        return format_length(metres * 1000.0, step=1.0)
 
     def finest(self, metres: float) -> str:
         """Tenths of a millimetre, or thousandths of a foot: how sure, what an input moves."""

@@ -43,10 +43,22 @@ def true_runs(flags: Bools) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
 
 
+def multiples(first: float, last: float, step: float) -> Floats:
+    """Whole multiples of a step from one number to another; an end a hair off is one of them.
+
+    Examples
+    --------
+    >>> multiples(0.1, 60.0, 20.0).tolist()
+    [20.0, 40.0, 60.0]
+    """
+    count = np.arange(np.ceil(first / step - 1e-9), np.floor(last / step + 1e-9) + 1)
+    return np.asarray(count * step, dtype=np.float64)
+
+
 def stations(corridor: Corridor, step: float) -> Floats:
     """Stations each `step` metres over the whole street, both ends included."""
     first, last = reach_of(corridor)
-    inner = np.arange(np.ceil(first / step), np.floor(last / step) + 1) * step
+    inner = multiples(first, last, step)
     return np.unique(np.clip(np.concatenate([[first], inner, [last]]), first, last))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from pipeline.compare.uncertainty import StandardError, Uncertainty
 from pipeline.crew.measures import METRIC, Measures
-from pipeline.crew.volume_sheet import NINETY_FIVE
+from pipeline.crew.volume_sheet import sure_to
 from pipeline.model import Finding, Findings, Quantity
 
 
@@ -103,9 +103,7 @@ def _give_or_take(volume: float, error: StandardError | None, unit: Measures) ->
         return unit.volume(volume)
     if math.isnan(error.total):
         return f"{unit.volume(volume)} +- ?"
-    either = NINETY_FIVE * error.total
-    step = 1.0 if either >= 2 else 0.1
-    return f"{unit.volume(volume, step)} +- {unit.volume(either, step)}"
+    return " +- ".join(sure_to(volume, error, unit))
 
 
 def mean_words(mean_cut_m: float, unit: Measures = METRIC) -> str:

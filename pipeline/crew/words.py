@@ -104,7 +104,7 @@ def fall_words(grade: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class Lath:
     """What a lath has to say, each word final: empty where it does not apply."""
 
     station: float
@@ -126,12 +126,12 @@ class Faces:
     back: tuple[str, ...]
 
 
-def faces(work: Work, style: Literal["crew", "manual"]) -> Faces:
+def faces(lath: Lath, style: Literal["crew", "manual"]) -> Faces:
     """The two faces of a lath.
 
     Parameters
     ----------
-    work : Work
+    lath : Lath
     style : {"crew", "manual"}
         ``crew``: offset, reference and cut or fill on the front; place, id and slope to
         the next point on the back, wherever the lath stands. ``manual``: a stake on the
@@ -144,15 +144,15 @@ def faces(work: Work, style: Literal["crew", "manual"]) -> Faces:
     ``manual`` is the convention of NAVEDTRA 14081 pp. 15-17 to 15-19 (REF-GS-8 in
     ``shared/references.toml``); ``crew`` is common practice, no source.
     """
-    side = format_side(work.offset)
-    place = f"{work.called or format_station(work.station)} {side}"
+    side = format_side(lath.offset)
+    place = f"{lath.called or format_station(lath.station)} {side}"
     if style == "manual":
         if side == "CL":
-            return _without_blanks((place,), (work.mark,))
-        return _without_blanks((work.behind, work.mark, work.reference), (place,))
-    first = f"{work.behind} {work.reference}" if work.behind else ""
-    second = f"{work.mark} {work.reference}" if work.mark else ""
-    return _without_blanks((first, second), (place, work.id, work.to_next))
+            return _without_blanks((place,), (lath.mark,))
+        return _without_blanks((lath.behind, lath.mark, lath.reference), (place,))
+    first = f"{lath.behind} {lath.reference}" if lath.behind else ""
+    second = f"{lath.mark} {lath.reference}" if lath.mark else ""
+    return _without_blanks((first, second), (place, lath.id, lath.to_next))
 
 
 def _without_blanks(front: Sequence[str], back: Sequence[str]) -> Faces:

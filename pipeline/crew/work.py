@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from pipeline.compare.streets import side_word
 from pipeline.crew.buried.things import Things
 from pipeline.crew.edge.bank import Bank
 from pipeline.crew.edge.line import EdgeSpot, Seen
@@ -15,8 +18,10 @@ from pipeline.crew.hubs.stale import StaleMark
 from pipeline.crew.lows import Turn
 from pipeline.crew.passes import PassRun
 from pipeline.crew.sightline import Sight
+from pipeline.design.equations import station_text
 from pipeline.model import Corridor, Floats, Stakes, Texts
 from pipeline.settings import Job
+from pipeline.units import format_side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,3 +70,16 @@ class CrewWork:
     def layer(self) -> str:
         """The layer that today's ground is graded to."""
         return self.job.target.layer
+
+
+def place(work: CrewWork, station: float, offset: float = float("nan")) -> str:
+    """``0+120.0 L``, by the alignment's equations."""
+    side = "" if np.isnan(offset) else f" {side_word(work.corridor, offset)}".rstrip()
+    return f"{station_text(work.corridor.alignment, station)}{side}"
+
+
+def between(work: CrewWork, start: float, end: float, side: int) -> str:
+    """``0+083.5-0+084.2 R``."""
+    first, last = place(work, start), place(work, end)
+    word = format_side(side)
+    return f"{first} {word}" if first == last else f"{first}-{last} {word}"

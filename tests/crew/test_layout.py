@@ -234,7 +234,7 @@ def test_a_point_that_cannot_move_is_left_out_and_told(sag):
 
     assert [finding.kind for finding in found] == ["point left out"]
     assert found[0].severity == "person"
-    assert "WV1" in found[0].text
+    assert "LP flowline at 0+206.6 R: within the distance kept from WV1" in found[0].text
     assert sum(what == "LP flowline" for what in points.what) == 1
 
 

@@ -10,6 +10,7 @@ import pytest
 from pipeline.compare.streets import Street
 from pipeline.crew.hubs import stakes
 from pipeline.crew.measures import METRIC, Measures
+from pipeline.crew.stretches import multiples
 from pipeline.design import alignment as line
 from pipeline.design import changes, section
 from pipeline.design import profile as heights
@@ -84,8 +85,8 @@ def test_laths_stand_at_whole_intervals_and_closer_on_curves(made, stations):
 def test_a_range_that_ends_on_a_whole_station_but_for_rounding_has_it():
     hair = 1e-8
     for first, last in ((20 + hair, 60 - hair), (20 - hair, 60 + hair), (20, 60)):
-        assert stakes._multiples(first, last, 20.0).tolist() == [20.0, 40.0, 60.0]
-    assert stakes._multiples(20.001, 59.999, 20.0).tolist() == [40.0]
+        assert multiples(first, last, 20.0).tolist() == [20.0, 40.0, 60.0]
+    assert multiples(20.001, 59.999, 20.0).tolist() == [40.0]
 
 
 def test_a_part_with_marks_of_its_own_has_laths_there_only():

@@ -88,4 +88,9 @@ def test_the_list_names_the_street_of_every_point_and_says_what_it_is_not(result
     assert names == {"Wenlow Street", "Tarrow Court", "south return", "north return", "bulb"}
     words = "\n".join(setting_out.layout_words(result, folder))
     assert CAUTION in words
+    # on the bulb's lip there is no side; it is told along the bulb, placed along the main street
+    assert "bulb: LP lip at 0+033.5: within the distance kept from CB1" in words
+    told = [one for one in result.findings if one.kind == "point left out" and "CB1" in one.text]
+    # the bulb lies 56 m to the right of station 65
+    assert [(round(one.station), one.offset > 40.0) for one in told] == [(65, True)] * 2
     assert "safe to dig" not in words

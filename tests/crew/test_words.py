@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.crew.words import (
     LINE_LENGTH,
-    Work,
+    Lath,
     distance,
     faces,
     fall_words,
@@ -128,8 +128,8 @@ def test_the_fall_to_the_next_point_has_no_sign():
 
 def test_two_profiles_put_the_words_on_different_faces(published):
     facts = published("REF-GS-8").expected
-    left = Work(120.0, -5.75, "57", "TBC", "1.50", "C 0.235", "DN 1.13%")
-    middle = Work(120.0, 0.0, "58", "CL", "", "C 0.120")
+    left = Lath(120.0, -5.75, "57", "TBC", "1.50", "C 0.235", "DN 1.13%")
+    middle = Lath(120.0, 0.0, "58", "CL", "", "C 0.120")
 
     crew = faces(left, "crew")
     assert crew.front == ("1.50 TBC", "C 0.235 TBC")
@@ -148,8 +148,8 @@ def test_two_profiles_put_the_words_on_different_faces(published):
 
 def test_every_line_of_the_crews_own_faces_passes_the_lint():
     for work in (
-        Work(1120.5, 5.75, "57", "TBC", "1.50", "F 0.235", "UP 0.25%"),
-        Work(0.0, -5.0, "1", "FL", "1.75", "ON GRADE"),
+        Lath(1120.5, 5.75, "57", "TBC", "1.50", "F 0.235", "UP 0.25%"),
+        Lath(0.0, -5.0, "1", "FL", "1.75", "ON GRADE"),
     ):
         both = faces(work, "crew")
         lines = [*both.front, *both.back]

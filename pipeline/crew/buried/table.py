@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.crew.buried.things import CAUTION, Things, buried, mark, verdict_words
-from pipeline.crew.card.strip_map import place
 from pipeline.crew.match import ties
 from pipeline.crew.measures import METRIC, Measures, measures
-from pipeline.crew.work import CrewWork
+from pipeline.crew.work import CrewWork, place
 from pipeline.model import Shots, Table, Texts, texts
 from pipeline.settings_crew import HazardRules
 from pipeline.units import format_length, format_side

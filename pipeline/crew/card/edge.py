@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import get_args
 
 import numpy as np
 
 from pipeline.crew.card.streets import BOX, assumed_words, said_of, street_cell, street_heading
-from pipeline.crew.card.strip_map import between, place
 from pipeline.crew.card.table import Heading, list_pages
 from pipeline.crew.edge.bank import Bank, State
 from pipeline.crew.edge.line import worst_first
 from pipeline.crew.edge.machine import Path
 from pipeline.crew.measures import Measures, measures
-from pipeline.crew.work import CrewWork
+from pipeline.crew.work import CrewWork, between, place
 from pipeline.model.pages import NUMBER_PT, CardPage
 from pipeline.settings import Job
+from pipeline.units import format_side
 
 
 def edge_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
@@ -103,14 +104,14 @@ def _straight_told(work: CrewWork) -> list[str]:
             )
         untested = one_edge.length_m - one_edge.tested_m
         if untested > 0.5:
-            side = "L" if one_edge.side < 0 else "R"
+            side = format_side(one_edge.side)
             said.append(
                 f"{unit.stated(one_edge.chord_m)} straight-edge {side}: shots too far apart on"
                 f" {unit.long(untested, 1.0)} of {unit.long(one_edge.length_m, 1.0)} {unit.unit},"
                 " not tested there"
             )
     for snake in work.long_sights:
-        side = "L" if snake.side < 0 else "R"
+        side = format_side(snake.side)
         way = "out" if snake.amount_m > 0 else "in"
         said.append(
             f"LONG SIGHT {side}: {unit.fine(abs(snake.amount_m))} {unit.fine_unit} {way}"
@@ -178,11 +179,7 @@ def _path_told(path: Path, unit: Measures) -> list[str]:
     """How much of each side is clear, or cannot be told."""
     told = []
     for side, nose in zip((-1, 1), path.smallest_nose_m, strict=True):
-        states = ", ".join(
-            f"{unit.long(path.length(state, side), 1.0)} {unit.unit} {state}"
-            for state in ("CLEAR", "CONFLICT", "LOW", "NOT SHOT")
-            if path.length(state, side) > 0
-        )
+        states = _lengths(path, ("CLEAR", "CONFLICT", "LOW", "NOT SHOT"), side, unit)
         if not states:
             # a return or a bulb has one edge: nothing to say of the side that is none
             continue
@@ -191,7 +188,7 @@ def _path_told(path: Path, unit: Measures) -> list[str]:
             if np.isfinite(nose)
             else "none, nothing was shot there"
         )
-        said = f"{'L' if side < 0 else 'R'}: {states};"
+        said = f"{format_side(side)}: {states};"
         told.append(f"{said} smallest nose the survey could see: {seen}")
     return told
 
@@ -247,11 +244,17 @@ def _bank_told(bank: Bank, unit: Measures) -> list[str]:
     """How much of each side is in which state."""
     told = []
     for side in (-1, 1):
-        states = ", ".join(
-            f"{unit.long(bank.length(state, side), 1.0)} {unit.unit} {state}"
-            for state in get_args(State)
-            if bank.length(state, side) > 0
-        )
+        states = _lengths(bank, get_args(State), side, unit)
         if states:
-            told.append(f"{'L' if side < 0 else 'R'}: {states}")
+            told.append(f"{format_side(side)}: {states}")
     return told
+
+
+def _lengths(of: Path | Bank, states: Sequence[str], side: int, unit: Measures) -> str:
+    """``62 m CLEAR, 8 m NOT SHOT``: the states that one side is in."""
+    lengths = {state: of.length(state, side) for state in states}
+    return ", ".join(
+        f"{unit.long(length, 1.0)} {unit.unit} {state}"
+        for state, length in lengths.items()
+        if length > 0
+    )

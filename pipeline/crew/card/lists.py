@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pipeline.crew.buried.things import below_words, verdict_words
 from pipeline.crew.card.streets import BOX, assumed_words, street_cell, street_heading
-from pipeline.crew.card.strip_map import between, place
 from pipeline.crew.card.table import Heading, Row, list_pages
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.hubs.slope import mark as slope_mark
@@ -12,7 +11,7 @@ from pipeline.crew.hubs.stale import stale_words
 from pipeline.crew.lows import turn_words
 from pipeline.crew.measures import Measures, measures
 from pipeline.crew.passes import KEEP_LINE, pass_words
-from pipeline.crew.work import CrewWork
+from pipeline.crew.work import CrewWork, between, place
 from pipeline.model.pages import NUMBER_PT, CardPage
 
 

@@ -12,7 +12,7 @@ from pipeline.crew.card.rods import sight_pages
 from pipeline.crew.card.table import wrap
 from pipeline.crew.card.walking import hub_pages, paint_pages
 from pipeline.crew.earth import Earthworks
-from pipeline.crew.measures import Measures, measures
+from pipeline.crew.measures import measures
 from pipeline.crew.work import CrewWork
 from pipeline.model.pages import PRINT_PT, SMALL_PT, CardBook, CardPage, letters
 
@@ -81,16 +81,9 @@ def _head(work: CrewWork, words: CardWords) -> tuple[str, ...]:
         f"{words.day}  package {words.package}  plane {work.layer}  revision {revision}",
         f"control {words.control}  grid {job.grid.crs}  heights {job.grid.vertical_datum}",
         (
-            f"on grade +-{_tolerance(job.rounding.on_grade_m, unit)}  hubs"
+            f"on grade +-{unit.step(job.rounding.on_grade_m)}  hubs"
             f" +-{unit.fine(job.stakes.hub_tolerance_m)} {unit.fine_unit}  made by {made}"
         ),
     )
     room = letters(PRINT_PT, SMALL_PT)
     return tuple(line if len(line) <= room else f"{line[: room - 3]}..." for line in lines)
-
-
-def _tolerance(metres: float, unit: Measures) -> str:
-    """``1.0 cm``, or hundredths of a foot."""
-    if unit.unit == "ft":
-        return f"{unit.small(metres)} ft"
-    return f"{metres * 100:.1f} cm"

@@ -6,15 +6,14 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.compare.streets import break_beside, own_name, reach_of, side_word
+from pipeline.compare.streets import break_beside, own_name, reach_of
 from pipeline.crew.buried.things import CLASSES, verdict_words
 from pipeline.crew.hubs.references import layer_with
 from pipeline.crew.lows import turn_words
 from pipeline.crew.measures import measures
 from pipeline.crew.passes import pass_words
 from pipeline.crew.stretches import outermost
-from pipeline.crew.work import CrewWork
-from pipeline.design.equations import station_text
+from pipeline.crew.work import CrewWork, between, place
 from pipeline.model import Floats
 from pipeline.model.pages import StripLine, StripMap, StripMark, StripPatch
 
@@ -22,19 +21,6 @@ MARGIN_M = 3.0
 """Street shown before the first and after the last lath of a page."""
 ASIDE_M = 1.6
 """Ground shown outside the edges."""
-
-
-def place(work: CrewWork, station: float, offset: float = float("nan")) -> str:
-    """``0+120.0 L``, by the alignment's equations."""
-    side = "" if np.isnan(offset) else f" {side_word(work.corridor, offset)}".rstrip()
-    return f"{station_text(work.corridor.alignment, station)}{side}"
-
-
-def between(work: CrewWork, start: float, end: float, side: int) -> str:
-    """``0+083.5-0+084.2 R``."""
-    first, last = place(work, start), place(work, end)
-    word = "L" if side < 0 else "R"
-    return f"{first} {word}" if first == last else f"{first}-{last} {word}"
 
 
 def strip_map(work: CrewWork, station: Floats, side: int, numbers: list[str]) -> StripMap:

@@ -42,8 +42,6 @@ class Heading:
     bold: bool = False
     align: Literal["left", "right", "centre"] = "left"
     wrap: bool = False
-    least: int = 0
-    """Letters that it is wide at least."""
     fill: bool = False
     """Takes what is left of the page's width, such as a column to write in."""
 
@@ -101,7 +99,7 @@ def _widths(
     widths = []
     for k, heading in enumerate(headings):
         cells = [line for row in rows for line in row[k].split("\n")]
-        longest = max([heading.least, *(len(cell) for cell in cells)])
+        longest = max((len(cell) for cell in cells), default=0)
         if k in wrapping:
             longest = min(longest, _LEAST_WRAP if heading.wrap else _LEAST_FORCED)
         title = max(len(word) for word in titles[k].split("\n"))

@@ -7,24 +7,24 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from pipeline.compare.streets import edge_name
-from pipeline.crew.card.strip_map import hazard_notes, place, stretch_notes, strip_map
+from pipeline.crew.card.streets import BOX
+from pipeline.crew.card.strip_map import hazard_notes, stretch_notes, strip_map
 from pipeline.crew.card.table import Heading, Laid, Row, cut, lay_out, note_lines, notes, table_pt
 from pipeline.crew.hubs.references import lath_name, layer_with
+from pipeline.crew.measures import measures
 from pipeline.crew.stretches import runs
-from pipeline.crew.walk import step_words as metres
 from pipeline.crew.walk import steps, walking_order
 from pipeline.crew.words import distance, fall_words, hub_mark
-from pipeline.crew.work import CrewWork
+from pipeline.crew.work import CrewWork, place
 from pipeline.model import Floats, Ints, texts
 from pipeline.model.pages import NUMBER_PT, STRIP_PT, CardPage
-from pipeline.units import FOOT_M
 
 MOST_SPOTS = 4
 MOST_NAME = 28
 """Letters of a street's name in a title: its two stations and its side have to stay on paper."""
 BEYOND_M = 5.0
 """What lies this far before the first or after the last lath is told too."""
-_BOX, _DONE = "\u2610", "\u2611"
+_DONE = "\u2611"
 _NOTES = 3  # lines that are kept free for notes, if there are any
 
 
@@ -136,15 +136,10 @@ def _paint_row(work: CrewWork, lath: _Lath, names: list[str], at: tuple[int, flo
         str(number + 1),
         place(work, lath.station, float(lath.side)),
         *marks,
-        _next(work, ahead),
-        _DONE if done else _BOX,
+        measures(work.job.rounding).long(ahead),
+        _DONE if done else BOX,
         "",
     )
-
-
-def _next(work: CrewWork, ahead: float) -> str:
-    """Distance to the next lath in the unit of the marks."""
-    return metres(ahead if work.job.rounding.marks_unit == "m" else ahead / FOOT_M)
 
 
 def _stretches(
@@ -272,7 +267,7 @@ def _hub_row(work: CrewWork, k: int, number: int, layers: Sequence[int]) -> Row:
         hub_mark(float(sheet.cut[k]), rounding.curb_m, rounding) or "no mark",
         *(hub_mark(float(sheet.layer_cut[k, j]), rounding.lath_m, rounding) for j in layers),
         fall_words(float(sheet.fall[k])),
-        _BOX,
+        BOX,
     )
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.crew.gaps import NOT_BY_EDGES, ShotSides, guesses
+from pipeline.crew.gaps import END_M, NOT_BY_EDGES, ShotSides, guesses
 from pipeline.crew.stretches import (
     Tape,
     carried,
@@ -24,8 +24,6 @@ from pipeline.settings_crew import BankRules
 from pipeline.surface import locate
 
 ALONG_M, ACROSS_M = 0.10, 0.05
-END_M = 0.30
-"""How far the last row of shots wanders from square to the line [assumed]."""
 
 State = Literal["OK", "LOW", "MISSING", "HIGH", "HEAVY", "NOT SHOT"]
 
@@ -54,7 +52,7 @@ class Bank:
     layer: str
     runs: tuple[BankRun, ...]
 
-    def length(self, state: State, side: int) -> float:
+    def length(self, state: str, side: int) -> float:
         """Metres of one side in a state."""
         return sum(run.length_m for run in self.runs if (run.state, run.side) == (state, side))
 

@@ -98,7 +98,7 @@ class Path:
     conflicts: tuple[Conflict, ...]
     smallest_nose_m: tuple[float, float]
 
-    def length(self, state: State, side: int) -> float:
+    def length(self, state: str, side: int) -> float:
         """Metres of one side in a state."""
         return sum(run.length_m for run in self.runs if (run.state, run.side) == (state, side))
 
@@ -257,15 +257,21 @@ def _coverage(net: _Net, shots: tuple[Floats, Floats], rules: MachineRules) -> t
     """Stations known well enough to be called clear, and the widest gap between shots."""
     if not len(net.station):
         return np.zeros(0, dtype=bool), float("inf")
-    away = np.abs(net.offset)
-    low = np.interp(shots[0], net.station, away[:, 0], left=np.inf, right=np.inf) - ASIDE_M
-    high = np.interp(shots[0], net.station, away[:, -1], left=-np.inf, right=-np.inf) + ASIDE_M
-    distance = net.side * shots[1]
-    at = np.sort(shots[0][(distance >= low) & (distance <= high)])
+    at = np.sort(shots[0][_in_room(net, shots, ASIDE_M)])
     gap = _gaps(np.interp(at, net.station, net.along), net.along)
     widest = float(gap.max())
     whole = np.isfinite(net.height).all(axis=1)
     return np.asarray(whole & (gap <= rules.coverage_m + 1e-9)), widest
+
+
+def _in_room(net: _Net, at: tuple[Floats, Floats], aside_m: float) -> Bools:
+    """Places by station and offset that lie in the room of a side, or so far beside it."""
+    station, offset = at
+    away = np.abs(net.offset)
+    low = np.interp(station, net.station, away[:, 0], left=np.inf, right=np.inf)
+    high = np.interp(station, net.station, away[:, -1], left=-np.inf, right=-np.inf)
+    distance = net.side * offset
+    return np.asarray((distance >= low - aside_m) & (distance <= high + aside_m))
 
 
 def _gaps(at: Floats, along: Floats) -> Floats:
@@ -330,14 +336,10 @@ def _objects(net: _Net, names: Texts, at: tuple[Floats, Floats]) -> list[Conflic
     if not len(net.station):
         return []
     station, offset = at
-    away = np.abs(net.offset)
-    low = np.interp(station, net.station, away[:, 0], left=np.inf, right=np.inf)
-    high = np.interp(station, net.station, away[:, -1], left=-np.inf, right=-np.inf)
-    distance = net.side * offset
     return [
         Conflict(net.side, float(station[k]), float(station[k]), 0.0, float(station[k]),
                  float(offset[k]), str(names[k]), float("nan"), float("nan"), 0.0)
-        for k in np.flatnonzero((distance >= low) & (distance <= high))
+        for k in np.flatnonzero(_in_room(net, at, 0.0))
     ]  # fmt: skip
 
 

@@ -6,11 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pipeline.crew.card.strip_map import place
 from pipeline.crew.measures import measures
-from pipeline.crew.work import CrewWork
+from pipeline.crew.work import CrewWork, place
 from pipeline.model import Table
-from pipeline.units import format_length
+from pipeline.units import format_length, format_side
 
 COLUMNS = (
     "street", "what", "verdict", "side", "station_from", "station_to", "station", "offset_m",
@@ -41,7 +40,7 @@ def _row(work: CrewWork, **cells: object) -> tuple[str, ...]:
         if name.startswith("station") and isinstance(value, float):
             written.append(place(work, value))
         elif name == "side" and isinstance(value, int):
-            written.append("L" if value < 0 else "R")
+            written.append(format_side(value))
         elif isinstance(value, float):
             written.append(format_length(value))
         else:

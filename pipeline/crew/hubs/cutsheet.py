@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal, TypeAlias
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
 from pipeline.compare.levels import elevations
-from pipeline.compare.streets import Street, nearest, streets_of
+from pipeline.compare.streets import Street, nearest, reach_of, streets_of
 from pipeline.crew.hubs.disturbed import off_line, out_of_row, shot_twice
 from pipeline.crew.hubs.references import ReferenceLine, lath_name, reference_line
 from pipeline.crew.hubs.stakes import NO_LINES, column_name, line_of
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.walk import step_words, steps, walking_order
-from pipeline.crew.words import Faces, Work, distance, faces, fall_words, hub_mark
+from pipeline.crew.words import Faces, Lath, distance, faces, fall_words, hub_mark
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Corridor, Feet, Floats, Ints, Shots, Table, Texts, texts
 from pipeline.model.arrays import lock_fields
@@ -123,31 +123,39 @@ def cut_sheet(
         )
         for street, at, rows in zip(streets, along, found, strict=False)
     ]
-    hubs = hubs.take(np.concatenate(found))
-    station, offset, behind, reference, layers, off, street = _joined(parts)
-    order = walking_order(station, offset, walk, (street, hubs.easting, hubs.northing))
-    hubs, reference = hubs.take(order), reference.take(order)
-    twice = shot_twice(hubs, rules, unit)
-    side = np.where(offset < 0, -1, 1)[order]
+    hubs, joined = hubs.take(np.concatenate(found)), _joined(parts)
+    places = joined.street, hubs.easting, hubs.northing
+    order = walking_order(joined.station, joined.offset, walk, places)
+    hubs, reference = hubs.take(order), joined.reference.take(order)
+    off, twice = joined.flag[order], shot_twice(hubs, rules, unit)
+    side, street = np.where(joined.offset < 0, -1, 1)[order], joined.street[order]
     return CutSheet(
         hubs=hubs,
-        station=station[order],
-        offset=offset[order],
+        station=joined.station[order],
+        offset=joined.offset[order],
         reference=reference,
-        behind=behind[order],
+        behind=joined.behind[order],
         cut=hubs.elevation - reference.elevation,
         layers=names,
-        layer_cut=hubs.elevation[:, None] - layers[order],
-        fall=_falls((side, street[order]), reference),
+        layer_cut=hubs.elevation[:, None] - joined.layers[order],
+        fall=_falls((side, street), reference),
         to_next=steps(hubs.easting, hubs.northing),
-        flag=texts("; ".join(x for x in pair if x) for pair in zip(off[order], twice, strict=True)),
+        flag=texts("; ".join(x for x in pair if x) for pair in zip(off, twice, strict=True)),
         style=rules.faces,
-        street=street[order],
+        street=street,
     )
 
 
-_Measured: TypeAlias = tuple[Floats, Floats, Floats, ReferenceLine, Floats, Texts, Texts]
-"""Station, offset, distance behind the reference, the reference, layers, flags, street."""
+class _Measured(NamedTuple):
+    """n hubs against the reference beside them; ``layers`` are heights there, (n, layers)."""
+
+    station: Floats
+    offset: Floats
+    behind: Floats
+    reference: ReferenceLine
+    layers: Floats
+    flag: Texts
+    street: Texts
 
 
 def _measured(
@@ -168,25 +176,22 @@ def _measured(
     off = off_line(offset, behind, rules, unit)
     out = out_of_row(station, offset, hubs.elevation - reference.elevation, unit)
     flags = texts("; ".join(x for x in pair if x) for pair in zip(off, out, strict=True))
-    return station, offset, behind, reference, design, flags, named_so
+    return _Measured(station, offset, behind, reference, design, flags, named_so)
 
 
 def _joined(parts: Sequence[_Measured]) -> _Measured:
     """Hubs of all streets, one street after the other."""
-
-    def column(k: int) -> Any:
-        return np.concatenate([part[k] for part in parts])
-
-    references = [part[3] for part in parts]
-    whole = ReferenceLine(
-        references[0].name,
-        references[0].layer,
-        *(
-            np.concatenate([getattr(one, name) for one in references])
-            for name in ("offset", "elevation", "easting", "northing")
-        ),
-    )
-    return column(0), column(1), column(2), whole, column(4), column(5), column(6)
+    references = [part.reference for part in parts]
+    places: dict[str, Any] = {
+        name: np.concatenate([getattr(one, name) for one in references])
+        for name in ("offset", "elevation", "easting", "northing")
+    }
+    columns: dict[str, Any] = {
+        name: np.concatenate([getattr(part, name) for part in parts])
+        for name in _Measured._fields
+        if name != "reference"
+    }
+    return _Measured(**columns, reference=replace(references[0], **places))
 
 
 def _falls(of: tuple[Ints, Texts], reference: ReferenceLine) -> Floats:
@@ -206,14 +211,18 @@ def _falls(of: tuple[Ints, Texts], reference: ReferenceLine) -> Floats:
 
 def _within_ends(corridor: Corridor, station: Floats) -> Floats:
     """A hub at the very end, driven a few centimetres beyond it, belongs to the end."""
-    line, profile = corridor.alignment.station, corridor.profile.station
-    inside = np.clip(station, max(line[0], profile[0]), min(line[-1], profile[-1]))
+    inside = np.clip(station, *reach_of(corridor))
     return np.where(np.abs(inside - station) <= END_SLACK_M, inside, station)
 
 
-def work(sheet: CutSheet, row: int, rounding: Rounding, alignment: Alignment | None = None) -> Work:
-    """What the lath at one hub has to say; its station by the equations of `alignment`."""
-    return Work(
+def lath_faces(
+    sheet: CutSheet, row: int, rounding: Rounding, alignment: Alignment | None = None
+) -> Faces:
+    """The lines on both faces of the lath at one hub, by the profile that the job chose.
+
+    Its station is named by the equations of `alignment`.
+    """
+    lath = Lath(
         station=float(sheet.station[row]),
         offset=float(sheet.offset[row]),
         id=str(sheet.hubs.id[row]),
@@ -223,13 +232,7 @@ def work(sheet: CutSheet, row: int, rounding: Rounding, alignment: Alignment | N
         to_next=fall_words(float(sheet.fall[row])),
         called=named(alignment, float(sheet.station[row])),
     )
-
-
-def lath_faces(
-    sheet: CutSheet, row: int, rounding: Rounding, alignment: Alignment | None = None
-) -> Faces:
-    """The lines on both faces of a lath, by the profile that the job chose."""
-    return faces(work(sheet, row, rounding, alignment), sheet.style)
+    return faces(lath, sheet.style)
 
 
 def lath_front(sheet: CutSheet, row: int, rounding: Rounding) -> str:

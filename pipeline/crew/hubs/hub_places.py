@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.compare.streets import has_break, own_name
-from pipeline.crew.hubs.references import layer_with
+from pipeline.crew.hubs.extremes import HighLow, along_break, along_line
 from pipeline.crew.hubs.stakes import Marks
 from pipeline.crew.measures import METRIC, Measures
+from pipeline.crew.stretches import multiples
 from pipeline.design import alignment as line
-from pipeline.design import corridor as sections
 from pipeline.design import equations, grade_line
 from pipeline.model import Corridor, Floats
 from pipeline.settings import LayoutRules
@@ -22,7 +21,6 @@ _RUN_M = 1.05
 """Rows of an eased change stand closer than this: half a metre, a metre where it is straight."""
 _PARTS = (1, 2, 4, 5, 10, 20, 40, 50, 100)
 """What an interval is divided by: the stations stay round."""
-_EXTREMES = {"high": "HP", "low": "LP"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +34,6 @@ class Reason:
     rank: int
     what: str
     offset: float = 0.0
-
-
-def on_side(corridor: Corridor, name: str, side: int) -> bool:
-    """True where the topmost layer that has the break has it on this side."""
-    for layer in corridor.layers:
-        if own_name(corridor, name) in layer.breaks:
-            return has_break(corridor, layer, name, side)
-    return False
 
 
 def covered(corridor: Corridor) -> tuple[float, float]:
@@ -78,27 +68,17 @@ def line_reasons(corridor: Corridor, marks: Marks = ()) -> list[Reason]:
     first, last = covered(corridor)
     inside = (changes > first + _SLACK_M) & (changes < last - _SLACK_M)
     found += [Reason(float(at), 1, "section") for at in changes[inside]]
-    found += [
-        Reason(point.station, 3, f"{_EXTREMES[point.kind]} {corridor.on}")
-        for point in grade_line.turning_points(corridor.profile)
-        if point.kind in _EXTREMES
-    ]
+    found += [_turning(point) for point in along_line(corridor)]
     return [reason for reason in found if first - _SLACK_M <= reason.station <= last + _SLACK_M]
 
 
 def edge_reasons(corridor: Corridor, names: tuple[str, ...], side: int) -> list[Reason]:
     """High and low points of named breaks along one side of the street."""
-    found = []
-    for name in names:
-        if not on_side(corridor, name, side):
-            continue
-        layer = layer_with(corridor, name)
-        found += [
-            Reason(point.station, 3, f"{_EXTREMES[point.kind]} {name}", point.offset)
-            for point in sections.edge_extremes(corridor, layer, own_name(corridor, name), side)
-            if point.kind in _EXTREMES
-        ]
-    return found
+    return [_turning(point) for name in names for point in along_break(corridor, name, side)]
+
+
+def _turning(point: HighLow) -> Reason:
+    return Reason(point.station, 3, f"{point.mark} {point.what}", point.offset)
 
 
 def interval_reasons(corridor: Corridor, rules: LayoutRules, offsets: Floats) -> list[Reason]:
@@ -140,11 +120,8 @@ def interval_reasons(corridor: Corridor, rules: LayoutRules, offsets: Floats) ->
             low, high = max(start, region.start), min(end, region.end)
             if high < low:
                 continue
-            numbers = np.arange(
-                np.ceil(region.station(low) / part - 1e-9),
-                np.floor(region.station(high) / part + 1e-9) + 1,
-            )
-            found += [Reason(region.chain(float(n) * part), 4, "") for n in numbers]
+            stations = multiples(region.station(low), region.station(high), part)
+            found += [Reason(region.chain(float(at)), 4, "") for at in stations]
     return found
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.compare.levels import elevations
+from pipeline.compare.streets import side_word
 from pipeline.crew.hubs import stakes
 from pipeline.crew.hubs.basins import basins_beside
 from pipeline.crew.hubs.hub_places import (
@@ -21,10 +22,9 @@ from pipeline.crew.hubs.hub_places import (
     interval_reasons,
     line_reasons,
     merged,
-    on_side,
     stretch,
 )
-from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
+from pipeline.crew.hubs.references import lath_name, layer_with, on_side, reference_line
 from pipeline.crew.hubs.stakes import Marks, behind_words
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.design import alignment as line
@@ -43,7 +43,6 @@ from pipeline.model import (
 from pipeline.settings import LayoutRules, StakeRules
 from pipeline.units import format_side
 
-_SIDE_WORD = {-1: "L", 1: "R"}
 _SHIFT_M = 0.25
 """Step by which a hub is moved along its line to come clear of a recorded thing."""
 CAUTION = (
@@ -67,7 +66,7 @@ class _Spot:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Zones:
+class Zones:
     """Circles in plan in which nothing is driven."""
 
     things: Utilities | None
@@ -126,7 +125,7 @@ def points_to_set(
             "set them farther out, or correct layout.machine_behind_m",
         )
     layer_with(corridor, stakes.reference)  # a hub without a named reference is refused
-    zones = _Zones(things, rules.utility_clear_m)
+    zones = Zones(things, rules.utility_clear_m)
     found: list[Finding] = []
     spots: list[_Spot] = []
     reasons = line_reasons(corridor, marks)
@@ -210,7 +209,7 @@ def _line_spots(
 
 
 def _cleared(
-    corridor: Corridor, spots: list[_Spot], zones: _Zones, by: tuple[LayoutRules, Measures],
+    corridor: Corridor, spots: list[_Spot], zones: Zones, by: tuple[LayoutRules, Measures],
     found: list[Finding],
 ) -> list[_Spot]:  # fmt: skip
     """Hubs moved along their line, clear of recorded things, or left out and told."""
@@ -229,7 +228,7 @@ def _cleared(
 
         moved = _moved(corridor, spot, zones, (0.5 * rules.interval_m, free))
         if moved is None:
-            found.append(_left_out(spot, hit))
+            found.append(_left_out(corridor, spot, hit))
             continue
         taken.append(moved.station)
         kept.append(replace(moved, clear_of=hit))
@@ -244,7 +243,7 @@ def _cleared(
 
 
 def _moved(
-    corridor: Corridor, spot: _Spot, zones: _Zones, within: tuple[float, Callable[[float], bool]]
+    corridor: Corridor, spot: _Spot, zones: Zones, within: tuple[float, Callable[[float], bool]]
 ) -> _Spot | None:
     """The nearest clear place along the hub line, ahead before back; None where there is none."""
     farthest, free = within
@@ -261,24 +260,24 @@ def _moved(
 
 
 def _kept_clear(
-    corridor: Corridor, spots: list[_Spot], zones: _Zones, found: list[Finding]
+    corridor: Corridor, spots: list[_Spot], zones: Zones, found: list[Finding]
 ) -> list[_Spot]:
     """Points that mean their very place: outside the zones, or left out and told."""
     kept = []
     for spot in spots:
         hit = zones.hit(*_place(corridor, spot))
         if hit:
-            found.append(_left_out(spot, hit))
+            found.append(_left_out(corridor, spot, hit))
         else:
             kept.append(spot)
     return kept
 
 
-def _left_out(spot: _Spot, hit: str) -> Finding:
+def _left_out(corridor: Corridor, spot: _Spot, hit: str) -> Finding:
     what = spot.what or "hub"
     return Finding(
         "person", "point left out",
-        f"{what} {format_side(float(spot.side))}: within the distance kept from {hit}, and"
+        f"{what} at {_called(corridor, spot)}: within the distance kept from {hit}, and"
         + (" no place near it is clear" if spot.behind else " it cannot be moved"),
         "mark it by ties from clear ground", points=(hit,), station=spot.station,
     )  # fmt: skip
@@ -291,7 +290,9 @@ def _place(corridor: Corridor, spot: _Spot) -> tuple[float, float]:
 
 
 def _called(corridor: Corridor, spot: _Spot) -> str:
-    return f"{station_text(corridor.alignment, spot.station)} {_SIDE_WORD.get(spot.side, 'CL')}"
+    """``0+120.0 L``; on the line of a return there is no side to name."""
+    at = station_text(corridor.alignment, spot.station)
+    return f"{at} {side_word(corridor, spot.side)}".rstrip()
 
 
 def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot], unit: Measures) -> Stakes:
@@ -327,7 +328,7 @@ def _stakes(corridor: Corridor, stakes: StakeRules, spots: list[_Spot], unit: Me
 def _id(corridor: Corridor, spot: _Spot) -> str:
     """``0120.0L`` for a hub, ``PC0085.0`` for a point; the region behind where it is needed."""
     short = "" if spot.behind else _short(spot.what)
-    side = _SIDE_WORD.get(spot.side, "")
+    side = format_side(spot.side) if spot.side else ""
     return stakes.point_id(corridor.alignment, spot.station, short, side)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.compare.levels import elevations
+from pipeline.crew.hubs.layout import Zones
 from pipeline.crew.plan.lines import outline
 from pipeline.design import feet as feet_of
 from pipeline.model import Corridor, Finding, Findings, Floats, Part, Stakes, Utilities, texts
@@ -79,23 +80,18 @@ def _bends(part: Part) -> Floats:
 def _clear(
     part: Part, ring: Floats, station: Floats, things: tuple[Utilities | None, LayoutRules]
 ) -> tuple[np.ndarray, Findings]:
-    listed, rules = things
+    zones = Zones(things[0], things[1].utility_clear_m)
     kept, told = [], []
     for k, (east, north) in enumerate(ring):
-        away = (
-            np.hypot(listed.easting - east, listed.northing - north)
-            if listed is not None
-            else np.empty(0)
-        )
-        if len(away) and away.min() < rules.utility_clear_m and listed is not None:
-            hit = str(listed.id[int(np.argmin(away))])
-            told.append(
-                Finding(
-                    "person", "point left out",
-                    f"corner {k + 1} of patch {part.name}: within the distance kept from {hit}",
-                    "mark it by ties from clear ground", points=(hit,), station=float(station[k]),
-                )
-            )  # fmt: skip
-        else:
+        hit = zones.hit(east, north)
+        if not hit:
             kept.append(k)
+            continue
+        told.append(
+            Finding(
+                "person", "point left out",
+                f"corner {k + 1} of patch {part.name}: within the distance kept from {hit}",
+                "mark it by ties from clear ground", points=(hit,), station=float(station[k]),
+            )
+        )  # fmt: skip
     return np.array(kept, dtype=np.int64), tuple(told)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.compare.streets import break_beside, own_name
+from pipeline.compare.streets import break_beside, has_break, own_name
 from pipeline.design import alignment as line
 from pipeline.errors import DesignError
 from pipeline.model import Corridor, Floats, Ints
@@ -81,6 +81,14 @@ def layer_with(corridor: Corridor, break_name: str) -> str:
         f"no section has a break of that name; there are {', '.join(known) or 'none'}",
         "name one of them as stakes.reference in the job file",
     )
+
+
+def on_side(corridor: Corridor, name: str, side: int) -> bool:
+    """True where the topmost layer that has the break has it on this side."""
+    for layer in corridor.layers:
+        if own_name(corridor, name) in layer.breaks:
+            return has_break(corridor, layer, name, side)
+    return False
 
 
 def reference_line(

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.crew.hubs.references import reference_line
-from pipeline.crew.words import distance, hub_mark
+from pipeline.crew.measures import measures
+from pipeline.crew.words import hub_mark
 from pipeline.design import alignment as line
 from pipeline.model import Corridor, Floats, Surface
 from pipeline.model.arrays import lock_fields
 from pipeline.settings import Rounding
 from pipeline.settings_crew import SlopeRules
 from pipeline.surface import locate
-from pipeline.units import format_length
 
 BRACKET_M = 0.25
 """The first crossing is looked for in steps of this length; a thinner ridge is stepped over."""
@@ -148,12 +148,6 @@ def mark(stakes: SlopeStakes, row: int, rounding: Rounding) -> tuple[str, ...]:
     if np.isnan(stakes.out[row]):
         return ("SS", "NOT SHOT")
     away = abs(float(stakes.hinge[row])) + float(stakes.out[row])
-    one = format_length(float(distance_value(away, rounding)), step=0.1)
     cut = hub_mark(float(stakes.cut[row]), 0.01, rounding)
-    ratio = f"{stakes.ratio[row]:g}:1"
-    return ("SS", f"{cut} @ {one}", ratio) if cut != "ON GRADE" else ("SS", f"{cut}", ratio)
-
-
-def distance_value(metres: float, rounding: Rounding) -> float:
-    """Metres in the unit that the crew writes."""
-    return metres if rounding.marks_unit == "m" else float(distance(metres, rounding))
+    where = f" @ {measures(rounding).long(away)}" if cut != "ON GRADE" else ""
+    return ("SS", f"{cut}{where}", f"{stakes.ratio[row]:g}:1")

@@ -8,13 +8,13 @@ from typing import TypeAlias
 import numpy as np
 
 from pipeline.compare.levels import elevations
-from pipeline.compare.streets import Street, has_break, own_name, side_word
+from pipeline.compare.streets import Street, reach_of, side_word
 from pipeline.crew.hubs.basins import basins_beside
-from pipeline.crew.hubs.references import lath_name, layer_with, reference_line
+from pipeline.crew.hubs.extremes import along_break, along_line
+from pipeline.crew.hubs.references import lath_name, on_side, reference_line
 from pipeline.crew.measures import METRIC, Measures
+from pipeline.crew.stretches import multiples
 from pipeline.design import alignment as line
-from pipeline.design import corridor as sections
-from pipeline.design import grade_line
 from pipeline.design.equations import named, station_id
 from pipeline.model import (
     Alignment,
@@ -27,11 +27,10 @@ from pipeline.model import (
     texts,
 )
 from pipeline.settings import StakeRules
-from pipeline.units import format_length
+from pipeline.units import format_length, format_side
 
 NO_LINES: Mapping[str, Corridor] = {}
 """Streets of a list whose stations are printed as they are counted."""
-_SIDE_WORD = {-1: "L", 1: "R"}
 _SAME_HUB_M = 0.30
 """A hub at an interval nearer than this to that of a basin is not set [assumed]."""
 Marks: TypeAlias = tuple[tuple[float, str], ...]
@@ -44,14 +43,11 @@ def interval_stations(corridor: Corridor, rules: StakeRules) -> Floats:
     Stations are whole multiples of the interval, so tomorrow's list has the same
     ones. The range is what both the alignment and the profile cover.
     """
-    alignment, profile = corridor.alignment, corridor.profile
-    first = max(alignment.station[0], profile.station[0])
-    last = min(alignment.station[-1], profile.station[-1])
-    tangent = _multiples(first, last, rules.interval_m)
-    close = _multiples(first, last, rules.interval_curve_m)
-    element = np.clip(
-        np.searchsorted(alignment.station, close, side="right") - 1, 0, len(alignment.easting) - 1
-    )
+    first, last = reach_of(corridor)
+    alignment = corridor.alignment
+    tangent = multiples(first, last, rules.interval_m)
+    close = multiples(first, last, rules.interval_curve_m)
+    element = line.element_of(alignment, close)
     curved = (alignment.curvature_start[element] != 0) | (alignment.curvature_end[element] != 0)
     stations: Floats = np.concatenate([[first], tangent, close[curved], [last]])
     found = np.unique(np.round(stations, 6))
@@ -65,12 +61,6 @@ def street_stations(street: Street, rules: StakeRules) -> Floats:
     if street.marks:
         return np.array([station for station, _ in street.marks])
     return interval_stations(street.corridor, rules)
-
-
-def _multiples(first: float, last: float, interval: float) -> Floats:
-    return np.arange(np.ceil(first / interval - 1e-9), np.floor(last / interval + 1e-9) + 1) * (
-        interval
-    )
 
 
 def points_to_set(
@@ -140,7 +130,7 @@ def _hubs(
         layers=names,
         id=texts(
             [
-                station_id(corridor.alignment, float(s), after=_SIDE_WORD[int(k)])
+                station_id(corridor.alignment, float(s), after=format_side(k))
                 for s, k in zip(station, side, strict=True)
             ]
         ),
@@ -163,12 +153,8 @@ def _with_basins(
     corridor: Corridor, rules: StakeRules, up: Floats, side: int, unit: Measures
 ) -> list[tuple[float, str]]:
     """Stations of one side with its basins among them; one that is near gives way."""
-    basins = (
-        basins_beside(corridor, rules.reference, side, unit)
-        if has_break(corridor, corridor.layer(layer_with(corridor, rules.reference)),
-                     rules.reference, side)
-        else ()
-    )  # fmt: skip
+    there = on_side(corridor, rules.reference, side)
+    basins = basins_beside(corridor, rules.reference, side, unit) if there else ()
     free = [float(s) for s in up if all(abs(s - at) > _SAME_HUB_M for at, _ in basins)]
     return sorted([*((at, "") for at in free), *basins])
 
@@ -182,21 +168,10 @@ def _line_points(
     """
     named = marks or line.key_points(corridor.alignment)
     found = [(s, 0.0, what, "") for s, what in named]
-    found += [
-        (point.station, 0.0, what, corridor.on)
-        for point in grade_line.turning_points(corridor.profile)
-        if (what := {"high": "HP", "low": "LP"}.get(point.kind, ""))
-    ]
-    layer = layer_with(corridor, rules.reference)
-    own = corridor.layer(layer)
+    turning = along_line(corridor)
     for side in (-1, 1):
-        if not has_break(corridor, own, rules.reference, side):
-            continue
-        name = own_name(corridor, rules.reference)
-        for point in sections.edge_extremes(corridor, layer, name, side):
-            what = {"high": "HP", "low": "LP"}.get(point.kind, "")
-            if what:
-                found.append((point.station, point.offset, what, rules.reference))
+        turning += along_break(corridor, rules.reference, side)
+    found += [(point.station, point.offset, point.mark, point.what) for point in turning]
     return sorted(found, key=lambda row: (row[0], row[1]))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pipeline.compare.levels import elsewhere
-from pipeline.compare.streets import Street, streets_of
+from pipeline.compare.streets import Street, streets_of, told_from
 from pipeline.crew.hubs import stakes as interval_points
 from pipeline.crew.hubs.layout import points_to_set, table
 from pipeline.crew.hubs.patch_corners import patch_corners
@@ -40,18 +40,17 @@ class StreetPoints:
 
 @dataclass(slots=True)
 class _Taken:
-    """Places that earlier streets have taken, and what was left out for it."""
+    """Places that earlier streets have taken."""
 
     apart_m: float
     places: Floats = field(default_factory=lambda: np.empty((0, 2)))
-    told: list[Finding] = field(default_factory=list)
 
-    def own(self, street: Street, points: Stakes) -> Stakes:
-        """Points that no earlier street has, hubs that stand on no other part, by whole ids."""
+    def own(self, street: Street, points: Stakes) -> tuple[Stakes, Findings]:
+        """Points that no earlier street has, by whole ids; hubs on another part are left out."""
         level = elsewhere(
             street.corridor, street.corridor.layers[0].name, points.easting, points.northing
         )
-        rows = []
+        rows, told = [], []
         for i in range(len(points)):
             away = np.hypot(
                 self.places[:, 0] - points.easting[i], self.places[:, 1] - points.northing[i]
@@ -59,22 +58,29 @@ class _Taken:
             if len(away) and away.min() < self.apart_m:
                 continue
             if points.kind[i] == "stake" and np.isfinite(level[i]):
-                self.told.append(_on_another(street, points, i))
+                told.append(_on_another(points, i))
                 continue
             rows.append(i)
         kept = points.take(np.array(rows, dtype=np.int64))
         here = np.stack([kept.easting, kept.northing], axis=1)
         self.places = np.concatenate([self.places, here])
         ids = texts([street.id(str(one)) for one in kept.id])
-        return replace(kept, id=ids, street=texts([street.name] * len(kept)))
+        return replace(kept, id=ids, street=texts([street.name] * len(kept))), tuple(told)
 
 
-def _on_another(street: Street, points: Stakes, i: int) -> Finding:
+def _on_another(points: Stakes, i: int) -> Finding:
     return Finding(
         "note", "point left out",
-        f"hub {points.id[i]} of {street.name}: it would stand on another part of the design",
+        f"hub {points.id[i]}: it would stand on another part of the design",
         "nothing to do", station=float(points.station[i]),
     )  # fmt: skip
+
+
+def _along_main(corridor: Corridor, street: Street, told: Findings) -> Findings:
+    """Findings of one street; of another than the main one by its name, placed along the main."""
+    if not street.prefix:
+        return told
+    return tuple(told_from(corridor, street.corridor, finding) for finding in told)
 
 
 def whole_layout(
@@ -96,10 +102,8 @@ def whole_layout(
     taken = _Taken(rules.apart_m)
     for street in _with_reference(corridor, stakes):
         points, told = points_to_set(street.corridor, stakes, rules, things, street.marks, unit)
-        found += told
-        points = taken.own(street, points)
-        found += taken.told
-        taken.told.clear()
+        points, left_out = taken.own(street, points)
+        found += _along_main(corridor, street, (*told, *left_out))
         made.append(StreetPoints(street.name, street.prefix, street.corridor, points))
     patches = [part for part in corridor.parts if part.kind == "patch"]
     for number, part in enumerate(patches, 1):
@@ -119,16 +123,14 @@ def whole_stakes(
     """
     layers = [layer.name for layer in corridor.layers]
     taken = _Taken(apart_m)
-    lists = []
+    lists: list[Stakes] = []
+    found: list[Finding] = []
     for street in _with_reference(corridor, stakes):
         points = interval_points.points_to_set(street.corridor, stakes, street.marks, layers, unit)
-        alone = not corridor.parts
-        lists.append(
-            replace(points, street=texts([street.name] * len(points)))
-            if alone
-            else taken.own(street, points)
-        )
-    return join_stakes(lists), tuple(taken.told)
+        points, left_out = taken.own(street, points)
+        lists.append(points)
+        found += _along_main(corridor, street, left_out)
+    return join_stakes(lists), tuple(found)
 
 
 def _with_reference(corridor: Corridor, stakes: StakeRules) -> Iterator[Street]:

@@ -39,8 +39,7 @@ def profile_chart(
     shots : (Shots, Feet, ndarray of bool)
         All shots, where they lie, and which of them are ground.
     """
-    first, last = corridor.alignment.station[0], corridor.alignment.station[-1]
-    station = np.append(np.arange(first, last, _STEP_M), last)
+    station = _stations(corridor)
     curves = _curves(corridor, target, ground, (station, np.zeros(len(station))), station)
     points, feet, used = shots
     near = used & (np.abs(feet.offset) <= _BESIDE_M) & (feet.beyond == 0)
@@ -60,12 +59,9 @@ def edge_charts(corridor: Corridor, target: str, ground: Surface) -> tuple[Chart
     None where that layer is a surface of its own, which has no breaks.
     """
     layer = corridor.layer(target)
-    first, last = corridor.alignment.station[0], corridor.alignment.station[-1]
-    station = np.append(np.arange(first, last, _STEP_M), last)
+    station = _stations(corridor)
     charts = []
-    for end, side in ((0, "left"), (-1, "right")):
-        if not layer.breaks:
-            break
+    for end, side in ((0, "left"), (-1, "right")) if layer.breaks else ():
         offset, _ = sections.break_line(
             corridor, target, layer.breaks[end], layer.side[end], station
         )
@@ -100,6 +96,12 @@ def section_charts(
         called = station_text(corridor.alignment, float(station))
         charts.append(Chart(called, "offset", curves, _on_line(curves, target, units)))
     return tuple(charts)
+
+
+def _stations(corridor: Corridor) -> Floats:
+    """Every half metre of the line, and its end."""
+    first, last = corridor.alignment.station[[0, -1]]
+    return np.append(np.arange(first, last, _STEP_M), last)
 
 
 def _curves(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.crew.stretches import multiples
 from pipeline.design import alignment as line
 from pipeline.design import corridor as sections
 from pipeline.design.section import CROWN
@@ -49,7 +50,7 @@ class Street:
         return np.asarray(np.pi / 2 - self.azimuth[row], dtype=np.float64)
 
 
-def line_stations(alignment: Alignment, chord_m: float = CHORD_M) -> Floats:
+def line_stations(alignment: Alignment) -> Floats:
     """Stations close enough to draw the line: every joint, every 5 m, closer in curves.
 
     Notes
@@ -60,7 +61,7 @@ def line_stations(alignment: Alignment, chord_m: float = CHORD_M) -> Floats:
     tight = np.maximum(np.abs(alignment.curvature_start), np.abs(alignment.curvature_end))
     lengths = np.diff(alignment.station)
     with np.errstate(divide="ignore"):
-        step = np.minimum(_STEP_M, np.sqrt(8.0 * chord_m / _WIDENING / tight))
+        step = np.minimum(_STEP_M, np.sqrt(8.0 * CHORD_M / _WIDENING / tight))
     parts = [
         np.linspace(first, first + length, max(2, math.ceil(length / s) + 1))
         for first, length, s in zip(alignment.station[:-1], lengths, step, strict=True)
@@ -78,9 +79,7 @@ def street_of(corridor: Corridor) -> Street:
 
 def station_ticks(alignment: Alignment, every_m: float) -> Floats:
     """Stations that are whole multiples of `every_m`, from the start to the end of the line."""
-    first, last = float(alignment.station[0]), float(alignment.station[-1])
-    count = np.arange(math.ceil(first / every_m - 1e-9), math.floor(last / every_m + 1e-9) + 1)
-    return np.asarray(count * every_m, dtype=np.float64)
+    return multiples(float(alignment.station[0]), float(alignment.station[-1]), every_m)
 
 
 def tick_lines(corridor: Corridor, street: Street, station: Floats, length_m: float) -> Lines:

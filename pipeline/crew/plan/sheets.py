@@ -261,13 +261,17 @@ def _page(name: str, frame: Picture, views: Sequence[View], stations: Sequence[s
     paper = Picture()
     for view, called in zip(views, stations, strict=True):
         paper += _window(view, called)
-    size = corners(frame)
-    title = placed(frame, 1.0, RIGHT_MM - WIDTH_MM, TOP_MM)
+    return Page(name, *A3_MM, paper + title_block(name, frame), tuple(views))
+
+
+def title_block(name: str, frame: Picture) -> Picture:
+    """The title block in the upper right corner of a sheet, and under it the sheet's name."""
+    under = TOP_MM + corners(frame)[1] - 4.0
     note = Words(
-        "text-title", texts([name]), np.array([RIGHT_MM]),
-        np.array([TOP_MM + size[1] - 4.0]), np.array([2.5]), np.zeros(1), "right",
+        "text-title", texts([name]), np.array([RIGHT_MM]), np.array([under]), np.array([2.5]),
+        np.zeros(1), "right",
     )  # fmt: skip
-    return Page(name, *A3_MM, paper + title + Picture(words=(note,)), tuple(views))
+    return placed(frame, 1.0, RIGHT_MM - WIDTH_MM, TOP_MM) + Picture(words=(note,))
 
 
 def _window(view: View, stations: str) -> Picture:

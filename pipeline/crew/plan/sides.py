@@ -8,14 +8,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.crew.plan.frame import WIDTH_MM, corners, placed, wrapped
+from pipeline.crew.plan.frame import WIDTH_MM, wrapped
 from pipeline.crew.plan.labels import text_width
 from pipeline.crew.plan.lines import broken_line
-from pipeline.crew.plan.sheets import A3_MM, BOTTOM_MM, GAP_MM, LEFT_MM, RIGHT_MM, TOP_MM, dashes
+from pipeline.crew.plan.sheets import (
+    A3_MM,
+    BOTTOM_MM,
+    GAP_MM,
+    LEFT_MM,
+    RIGHT_MM,
+    TOP_MM,
+    dashes,
+    title_block,
+)
+from pipeline.crew.stretches import multiples
 from pipeline.crew.words import paint
 from pipeline.model import Floats, Lines, Page, Picture, Words, texts
 from pipeline.model.charts import Chart, Curve
@@ -119,7 +129,7 @@ def _profile_pages(
                 f"{chart.title.upper()}     STATION {name_of(start)} TO {name_of(end)}"
                 f"     1:{scale}, HEIGHTS 1:{up}"
             )
-            ticks = _every(20.0, start, end)
+            ticks = multiples(start, end, 20.0)
             picture += _panel(chart, panel, said, rules[1], (ticks, [name_of(t) for t in ticks]))
             picture += _match_lines(panel, (number, sheets), name_of)
         pages.append(_page(page, frame, picture, _key(charts)))
@@ -137,7 +147,7 @@ def _section_pages(charts: Sequence[Chart], frame: Picture, rounding: Rounding) 
     along = _scale(last - first, width, _LENGTHS)
     up = _scale(max(_range(c, first, last) for c in charts), height - 2 * _EDGE, _HEIGHTS)
     step = next((s for s in (1.0, 2.0, 4.0, 5.0, 10.0) if s * 1000 / along >= 14.0), 20.0)
-    ticks = _every(step, first, last)
+    ticks = multiples(first, last, step)
     names = [_side(t) for t in ticks]
     each = SECTIONS_ACROSS * SECTIONS_DOWN
     sheets = math.ceil(len(charts) / each)
@@ -164,11 +174,7 @@ def _panel(
     """One chart: caption above, grid, curves, and under it where and how much to cut or fill."""
     least, most = _reach(chart, panel.first, panel.last)
     if np.isfinite(least):
-        middle = (least + most) / 2 - panel.height / panel.mm_up / 2
-        panel = Panel(
-            panel.west, panel.south, panel.width, panel.height, panel.first, panel.last,
-            panel.mm_along, panel.mm_up, middle,
-        )  # fmt: skip
+        panel = replace(panel, low=(least + most) / 2 - panel.height / panel.mm_up / 2)
     east, north = panel.west + panel.width, panel.south + panel.height
     border = Lines(
         "frame", np.array([panel.west, east, east, panel.west]),
@@ -193,7 +199,7 @@ def _grid(panel: Panel, ticks: tuple[Floats, Sequence[str]]) -> tuple[Lines, lis
     """Lines of equal height and station or offset, with their names left and below."""
     east, north = panel.west + panel.width, panel.south + panel.height
     step = next((s for s in _STEPS_M if s * panel.mm_up >= _LINES_APART), _STEPS_M[-1])
-    levels = _every(step, panel.low, panel.low + panel.height / panel.mm_up)
+    levels = multiples(panel.low, panel.low + panel.height / panel.mm_up, step)
     rows: list[_Row] = []
     ends = []
     for level, y in zip(levels, panel.y(levels), strict=True):
@@ -268,12 +274,10 @@ def _match_lines(panel: Panel, sheet: tuple[int, int], name_of: Callable[[float]
 
 
 def _page(name: str, frame: Picture, picture: Picture, key: str) -> Page:
-    title = placed(frame, 1.0, RIGHT_MM - WIDTH_MM, TOP_MM)
     room = RIGHT_MM - WIDTH_MM - GAP_MM - LEFT_MM
     rows: list[_Row] = [(wrapped(key, room, _SMALL)[0], LEFT_MM, BOTTOM_MM - 4.0, _SMALL, "left")]
-    named: list[_Row] = [(name, RIGHT_MM, TOP_MM + corners(frame)[1] - 4.0, 2.5, "right")]
-    words = (*_words(rows), *_words(named, "text-title"))
-    return Page(name, *A3_MM, picture + title + Picture(words=words), ())
+    paper = picture + title_block(name, frame) + Picture(words=_words(rows))
+    return Page(name, *A3_MM, paper, ())
 
 
 def _key(charts: Sequence[Chart]) -> str:
@@ -314,11 +318,6 @@ def _range(chart: Chart, first: float, last: float) -> float:
 def _scale(metres: float, room: float, among: Sequence[int]) -> int:
     """The largest scale at which so many metres go into so many millimetres."""
     return next((s for s in among if metres * 1000.0 / s <= room + 1e-9), among[-1])
-
-
-def _every(step: float, first: float, last: float) -> Floats:
-    count = np.arange(math.ceil(first / step - 1e-9), math.floor(last / step + 1e-9) + 1)
-    return np.asarray(count * step, dtype=np.float64)
 
 
 def _side(offset: float) -> str:

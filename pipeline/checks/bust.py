@@ -172,40 +172,6 @@ def untested(groups: ArrayLike, residuals: ArrayLike) -> Findings:
     return tuple(found)
 
 
-def slope(residuals: ArrayLike, distance: ArrayLike) -> tuple[float, bool]:
-    """Growth of the residuals with distance [m/m], and whether it is more than chance.
-
-    Parameters
-    ----------
-    residuals : array_like, shape (n,)
-        As for `find_busts`.
-    distance : array_like, shape (n,)
-        Along the street or from the set-up [m].
-
-    Returns
-    -------
-    slope : float
-        Median of the slopes between all pairs; NaN with fewer than three residuals.
-    grows : bool
-        The 99 % interval of the slope excludes zero. A bust is constant; what grows
-        along the street is a tilt or a scale, with the distance from the set-up a
-        vertical circle or refraction.
-
-    Notes
-    -----
-    Theil-Sen estimate with its rank interval, from scipy.
-    """
-    from scipy.stats import theilslopes
-
-    y, x = (np.asarray(part, dtype=np.float64) for part in (residuals, distance))
-    there = ~(np.isnan(y) | np.isnan(x))
-    if np.count_nonzero(there) < FEWEST or np.ptp(x[there]) == 0.0:
-        return math.nan, False
-    answer = theilslopes(y[there], x[there], alpha=0.99)
-    low, high = float(answer.low_slope), float(answer.high_slope)
-    return float(answer.slope), bool(low > 0.0 or high < 0.0)
-
-
 def bust_findings(busts: tuple[Bust, ...]) -> Findings:
     """One finding a bust, for a person: proposed, never applied."""
     return tuple(_finding(bust) for bust in busts)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.checks.bust import name_constant
+from pipeline.checks.bust import median_and_error, name_constant
 from pipeline.checks.telling import at, stretch_text
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
@@ -110,12 +110,13 @@ def find_runs(shots: Shots, usable: Bools, profiled: Profiled, limit_m: float) -
 
     A run is at least five shots, all on one side of half the limit; two shots
     that do not follow, or have no residual, may stand between. Its constant is
-    the median, its standard error 1.25 x 1.4826 x MAD / sqrt(n), and it counts
-    if it is more than three errors, more than the limit and more than
-    `ROUGHNESS` times the spread of all residuals from zero: five shots in a
-    hollow of rough clay are no bust. The strongest run is taken out of the
-    neighbours before the rest is judged, for a bust makes its good neighbours
-    look bad; shots at its ends that do not share its constant are given back.
+    the median, its standard error 1.25 x 1.4826 x MAD / sqrt(n), n those that
+    have a residual, and it counts if it is more than three errors, more than the
+    limit and more than `ROUGHNESS` times the spread of all residuals from zero:
+    five shots in a hollow of rough clay are no bust. The strongest run is taken
+    out of the neighbours before the rest is judged, for a bust makes its good
+    neighbours look bad; shots at its ends that do not share its constant are
+    given back.
     """
     groups = _groups(shots, np.flatnonzero(usable))
     pool = usable.copy()
@@ -174,13 +175,9 @@ def _stretches(rows: Ints, residual: Floats, threshold: float) -> list[Ints]:
 
 
 def _measured(rows: Ints, residual: Floats, limit_m: float) -> Run | None:
-    if len(rows) < SHORTEST_RUN:
+    if np.isfinite(residual[rows]).sum() < SHORTEST_RUN:
         return None
-    values = residual[rows][~np.isnan(residual[rows])]
-    if len(values) < SHORTEST_RUN:
-        return None
-    constant = float(np.median(values))
-    error = 1.25 * robust_spread(values) / np.sqrt(len(rows))
+    constant, error = median_and_error(residual[rows], shot_sd_m=0.0)
     if abs(constant) <= max(3 * error, limit_m):
         return None
     return Run(tuple(int(row) for row in rows), constant, error)

@@ -14,7 +14,6 @@ from pipeline.checks.bust import (
     find_busts,
     median_and_error,
     name_constant,
-    slope,
     untested,
 )
 from pipeline.model.spread import robust_spread
@@ -131,22 +130,6 @@ def test_power_of_five_overlaps_against_the_trade_notes():
     expected = stats.norm.sf((threshold - 0.030) / (1.197 * 0.012 / math.sqrt(5)))
     hits = sum(bool(find_busts(*morning(seed, bust=0.030), JOB)) for seed in range(200)) / 200
     assert hits == pytest.approx(expected, abs=0.10)
-
-
-def test_what_grows_is_told_from_what_is_constant():
-    rng = np.random.default_rng(9)
-    along = np.linspace(0.0, 200.0, 30)
-    flat = 0.10 + rng.normal(0, 0.005, 30)
-    tilted = 0.0005 * along + rng.normal(0, 0.005, 30)
-    assert slope(flat, along)[1] is False
-    steep, grows = slope(tilted, along)
-    assert grows is True
-    assert steep == pytest.approx(0.0005, abs=1e-4)
-
-
-def test_two_points_have_no_trend():
-    assert slope([0.1, 0.2, math.nan], [0.0, 1.0, 2.0])[1] is False
-    assert slope([0.1, 0.2, 0.3], [5.0, 5.0, 5.0])[1] is False
 
 
 def test_the_spread_is_the_standard_deviation_of_a_normal_sample():

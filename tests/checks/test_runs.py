@@ -39,6 +39,23 @@ def test_a_planted_bust_is_found_within_ten_millimetres(bust):
     assert abs(run.rows[-1] - 61) <= 1
 
 
+def test_shots_without_a_residual_make_a_run_no_surer():
+    shots, height, station, offset = street(3)
+    height[50:62] += 0.15
+    # one good shot has two of its like, both in the run: nothing is left to hold these against
+    code = np.where(np.isin(np.arange(len(shots)), [49, 54, 59]), "lone", shots.code)
+    profiled = Profiled(height, station, offset, texts(code))
+    (run,) = find_runs(shots, np.ones(len(shots), dtype=bool), profiled, 0.05)
+
+    pool = ~np.isin(np.arange(len(shots)), run.rows)
+    there = residuals(profiled, pool)[list(run.rows)]
+    there = there[~np.isnan(there)]
+    assert len(there) == len(run.rows) - 2
+    # the standard error of a median of normal values, 1.25 sd / sqrt(n)
+    sd = 1.4826 * np.median(np.abs(there - np.median(there)))
+    assert run.error_m == pytest.approx(1.25 * sd / np.sqrt(len(there)), rel=1e-9)
+
+
 def test_clean_mornings_raise_no_alarm():
     # at most 2 % false alarms: a bar of our own
     alarms = sum(bool(runs_of(*street(seed))) for seed in range(100))

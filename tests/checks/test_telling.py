@@ -64,7 +64,7 @@ def test_a_constant_needs_enough_shots_that_have_a_height(count, values, known):
         there = residual[rows][~np.isnan(residual[rows])]
         spread = 1.4826 * np.median(np.abs(there - np.median(there)))
         assert found.offset_m == pytest.approx(np.median(there))
-        assert found.error_m == pytest.approx(1.25 * spread / np.sqrt(count))
+        assert found.error_m == pytest.approx(1.25 * spread / np.sqrt(len(there)))
     assert runs._measured(np.arange(12), 0.1 * residual, 0.02) is None
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import itertools
 import json
 import re
@@ -19,6 +18,7 @@ from pipeline.demo import truth
 from pipeline.model import Finding
 from pipeline.run import Stopwatch, run_day
 from pipeline.surface import locate
+from tests.packed import unpacked
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 
@@ -42,15 +42,7 @@ def data(content):
 
 
 def whole(coded):
-    values, last, number, weight = [], 0, 0, 1
-    for byte in base64.b64decode(coded["bytes"]):
-        number += (byte & 127) * weight
-        weight *= 128
-        if byte < 128:
-            last += -(number + 1) // 2 if number % 2 else number // 2
-            values.append(last)
-            number, weight = 0, 1
-    return np.array(values)
+    return np.array(unpacked(coded))
 
 
 def test_the_demo_page_is_below_a_megabyte(content):

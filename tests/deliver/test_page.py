@@ -17,6 +17,7 @@ from pipeline.deliver.page import json_text, packed, page_bytes, script_text, te
 from pipeline.errors import OutputError
 from pipeline.model import Table
 from pipeline.model.daypage import Card, DayPage
+from tests.packed import unpacked
 
 HOSTILE = '"><img src=x onerror=alert(1)></script><script>alert(2)</script><!--\u2028\u202e&'
 
@@ -52,20 +53,6 @@ class Reader(html.parser.HTMLParser):
     def handle_data(self, data):
         key = self.inside[-1] if self.inside else ("text", None)
         self.texts[key] = self.texts.get(key, "") + data
-
-
-def unpacked(coded):
-    """The packed numbers once more, byte by byte as the format is documented."""
-    values, last, number, weight = [], 0, 0, 1
-    for byte in base64.b64decode(coded["bytes"]):
-        number += (byte & 127) * weight
-        weight *= 128
-        if byte < 128:
-            last += -(number + 1) // 2 if number % 2 else number // 2
-            values.append(last)
-            number, weight = 0, 1
-    assert len(values) == coded["count"]
-    return values
 
 
 @given(st.lists(st.integers(-(2**52), 2**52), max_size=40))

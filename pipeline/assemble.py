@@ -250,7 +250,7 @@ def _joined(site: _Site, edges: Sequence[Corridor]) -> list[Part]:
         # its low points are told in `checked`, where it is known who takes the water
         made = returns.curb_return(one, site.streets[one.from_street], site.streets[one.to_street])
         found.append(made)
-        site.findings.extend(corners.told(made, rules.limits.curb_pi_m))
+        site.findings.extend(corners.corner_findings(made, rules.limits.curb_pi_m))
     for name, street in site.streets.items():
         site.streets[name] = _opened(site, name, street, found)
     parts: list[Part] = []

@@ -53,8 +53,8 @@ def design_findings(
     found = street_findings(corridor, limits, rules)
     for part in corridor.parts:
         if part.corridor is not None:
-            told = street_findings(part.corridor, limits, rules)
-            found += [_on_main(corridor, part.corridor, one) for one in told]
+            theirs = street_findings(part.corridor, limits, rules)
+            found += [_on_main(corridor, part.corridor, one) for one in theirs]
     return tuple(found)
 
 

@@ -13,7 +13,7 @@ from pipeline.design.returns import CurbReturn, Leg, edge_grades, edge_height, g
 from pipeline.model import Corridor, Finding, Findings, Floats
 
 
-def told(made: CurbReturn, most_m: float) -> Findings:
+def corner_findings(made: CurbReturn, most_m: float) -> Findings:
     """What is said of the quadrant of one return.
 
     Parameters

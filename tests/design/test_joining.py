@@ -306,13 +306,17 @@ def test_the_grades_of_two_curbs_are_run_on_to_their_corner(straight, z, words):
     first, second = z[0] + grade * 96.0 - 0.08, 51.0 + 0.02 * 4.0 - 0.08
 
     assert corners.at_intersection(made) == pytest.approx((first, second), abs=1e-6)
-    note, person = corners.told(made, 0.02)
+    note, person = corners.corner_findings(made, 0.02)
     assert f"the edge before it {'runs ' if words == 'level' else ''}{words}" in note.text
     assert "after it rises 2.00 %" in note.text
     apart = abs(first - second)
     assert f"comes to {first:.3f} and that of" in person.text
     assert f"to {second:.3f}, {apart:.3f} m apart; 0.02 m is allowed" in person.text
-    assert len(corners.told(made, 0.0)) == len(corners.told(made, apart + 0.001)) == 1
+    assert (
+        len(corners.corner_findings(made, 0.0))
+        == len(corners.corner_findings(made, apart + 0.001))
+        == 1
+    )
 
 
 def test_a_return_between_streets_that_do_not_fit_is_refused(straight, make_corridor, half):

@@ -7,8 +7,10 @@ from dataclasses import fields, replace
 from pipeline.compare import map as difference_map
 from pipeline.crew.measures import measures
 from pipeline.crew.page import charts
-from pipeline.crew.plan import drawing as plan
+from pipeline.crew.plan.drawing import drawing
+from pipeline.crew.plan.frame import PlanWords
 from pipeline.crew.plan.haul import ON_HAUL
+from pipeline.crew.plan.inputs import PlanInputs, contour_levels
 from pipeline.crew.plan.plain import plain_drawing
 from pipeline.judging import things_off
 from pipeline.kept.calls import keep
@@ -26,7 +28,7 @@ def listed_rows(day: Day) -> Bools:
     return morning.placed.by_hand | ~morning.rows("in the surface")
 
 
-def haul_drawing(day: Day, words: plan.PlanWords) -> Drawing:
+def haul_drawing(day: Day, words: PlanWords) -> Drawing:
     """The map with the haul plan alone, near zero."""
     whole = plan_drawing(day, words, local_shift=True)
     kept = whole.picture
@@ -41,36 +43,34 @@ def haul_drawing(day: Day, words: plan.PlanWords) -> Drawing:
     )
 
 
-def plan_drawing(
-    day: Day, words: plan.PlanWords, *, local_shift: bool, haul: bool = True
-) -> Drawing:
+def plan_drawing(day: Day, words: PlanWords, *, local_shift: bool, haul: bool = True) -> Drawing:
     """The day's map and its sheets; `local_shift` writes it near zero, `haul` with its arrows."""
     inputs = _inputs(day, words, local_shift=local_shift)
-    return plan.drawing(inputs if haul else replace(inputs, haul=()))
+    return drawing(inputs if haul else replace(inputs, haul=()))
 
 
-def plan_drawings(day: Day, words: plan.PlanWords) -> tuple[Drawing, Drawing | None]:
+def plan_drawings(day: Day, words: PlanWords) -> tuple[Drawing, Drawing | None]:
     """The day's map, and the one for poor readers where the job asks for it."""
     sheet = day.morning.inputs.job.sheet
     inputs = _inputs(day, words, local_shift=sheet.local_shift)
-    drawn = keep(plan.drawing, inputs)
+    drawn = keep(drawing, inputs)
     return drawn, plain_drawing(drawn, inputs) if sheet.plain_map else None
 
 
-def _inputs(day: Day, words: plan.PlanWords, *, local_shift: bool) -> plan.PlanInputs:
+def _inputs(day: Day, words: PlanWords, *, local_shift: bool) -> PlanInputs:
     morning = day.morning
     job, sheet = morning.inputs.job, morning.inputs.job.sheet
     shaded = shading(day)
     # a shot kilometres away would shrink the street to a dot; it is in the lists
     on_map = listed_rows(day) & ~morning.rows("off the job")
-    return plan.PlanInputs(
+    return PlanInputs(
         corridor=morning.corridor,
         layer=job.target.layer,
         shots=morning.shots.take(on_map),
         used=morning.used[on_map],
         cut=day.at_shots.cut[on_map],
         bands=shaded.bands,
-        contours=difference_map.contours(day.drawn, plan.contour_levels(sheet.bands_m)),
+        contours=difference_map.contours(day.drawn, contour_levels(sheet.bands_m)),
         not_surveyed=shaded.unshot,
         stakes=day.stakes,
         dots=day.dots,

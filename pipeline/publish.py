@@ -14,7 +14,7 @@ from pipeline.compare.streets import streets_of
 from pipeline.crew import dots, fate
 from pipeline.crew.hubs import cutsheet, stakes
 from pipeline.crew.measures import measures
-from pipeline.crew.plan.drawing import PlanWords
+from pipeline.crew.plan.frame import PlanWords
 from pipeline.crew.summary import CAUTION, mean_words
 from pipeline.deliver import csv, dxf, json
 from pipeline.deliver.history import HISTORY_FILE

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.compare.streets import Street, own_name, streets_of, told_from
-from pipeline.crew import lows, passes, sightline
+from pipeline.crew import lows, passes
 from pipeline.crew.buried import table as buried_table
 from pipeline.crew.buried import things as hazards
 from pipeline.crew.card import pages as card
@@ -23,6 +23,8 @@ from pipeline.crew.hubs.slope import SlopeStakes, slope_stakes
 from pipeline.crew.hubs.stakes import street_stations
 from pipeline.crew.hubs.stale import StaleMark, stale_marks
 from pipeline.crew.measures import measures
+from pipeline.crew.sights import sightline
+from pipeline.crew.sights import table as sights_table
 from pipeline.crew.stretches import edge_layer
 from pipeline.crew.work import CrewWork
 from pipeline.deliver import csv, pdf
@@ -109,7 +111,7 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
 def _sightlines(work: CrewWork) -> Table:
     """``sightlines.csv``: the sights of every street."""
     rules, rounding = work.job.sights, work.job.rounding
-    tables = [sightline.table(one.corridor, one.sights, rules, rounding) for one in work.streets]
+    tables = [sights_table.table(one.corridor, one.sights, rules, rounding) for one in work.streets]
     return replace(tables[0], rows=tuple(row for table in tables for row in table.rows))
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from pipeline.crew import earth_charts
 from pipeline.crew.measures import measures
 from pipeline.crew.page import charts
-from pipeline.crew.plan import drawing as plan
+from pipeline.crew.plan.frame import PlanWords
 from pipeline.deliver import pictures as drawn
 from pipeline.deliver.pictures_earth import bars_picture, curve_picture
 from pipeline.planning import haul_drawing, plan_drawing
 from pipeline.run import Day
 
 
-def pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
+def pictures(day: Day, words: PlanWords) -> dict[str, bytes]:
     """Every picture by its file name; none where the day's lists are withheld.
 
     Parameters
@@ -47,7 +47,7 @@ def pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
     }
 
 
-def _earth_pictures(day: Day, words: plan.PlanWords) -> dict[str, bytes]:
+def _earth_pictures(day: Day, words: PlanWords) -> dict[str, bytes]:
     """Cost curve and tornado of each lot, mass diagram, haul plan; what there is of them."""
     found, job = day.earth, day.morning.inputs.job
     if found is None:

@@ -17,7 +17,7 @@ from pipeline.crew.hubs.slope import SlopeStakes
 from pipeline.crew.hubs.stale import StaleMark
 from pipeline.crew.lows import Turn
 from pipeline.crew.passes import PassRun
-from pipeline.crew.sightline import Sight
+from pipeline.crew.sights.sightline import Sight
 from pipeline.design.equations import station_text
 from pipeline.model import Corridor, Floats, Stakes, Texts
 from pipeline.settings import Job

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.crew import dots, lows, passes, sightline
+from pipeline.crew import dots, lows, passes
 from pipeline.crew.buried import table as buried_table
 from pipeline.crew.buried import things as hazards
 from pipeline.crew.card.pages import CardWords, book
@@ -24,6 +24,7 @@ from pipeline.crew.hubs.cutsheet import cut_sheet
 from pipeline.crew.hubs.slope import slope_stakes
 from pipeline.crew.hubs.stale import stale_marks
 from pipeline.crew.measures import measures
+from pipeline.crew.sights import sightline
 from pipeline.crew.work import CrewWork
 from pipeline.deliver.pdf import pdf_bytes
 from pipeline.design import feet as feet_of

@@ -8,7 +8,6 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.crew.plan.drawing import thin_labels
 from pipeline.crew.plan.labels import (
     Labels,
     Style,
@@ -20,6 +19,7 @@ from pipeline.crew.plan.labels import (
     mark_boxes,
     one_per_cell,
     text_width,
+    thin_labels,
     upright,
 )
 from pipeline.model import plain_text

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.crew import sightline
+from pipeline.crew.sights import sightline
+from pipeline.crew.sights import table as sights_table
 from pipeline.design import alignment, profile, section
 from pipeline.design import corridor as sections
 from pipeline.ingest.job.design import read_alignment, read_profile
@@ -135,13 +136,13 @@ def test_a_crest_between_two_dots_needs_a_third(tmp_path):
     assert middle[40.0].delta_m == pytest.approx(0.025, abs=1e-9)
     assert middle[40.0].extra
     assert not middle[0.0].extra  # straight grade
-    assert sightline.delta_words(middle[40.0].delta_m, Rounding()) == "25 ABOVE"
-    assert sightline.rod_words(middle[40.0], RULES, Rounding()) == "1.175"
+    assert sights_table.delta_words(middle[40.0].delta_m, Rounding()) == "25 ABOVE"
+    assert sights_table.rod_words(middle[40.0], RULES, Rounding()) == "1.175"
 
 
 def test_the_table_has_a_row_a_reading(corridor):
     found = sights(corridor, ground_at(corridor))
-    table = sightline.table(corridor, found, RULES, Rounding())
+    table = sights_table.table(corridor, found, RULES, Rounding())
 
     assert len(table.rows) == sum(len(sight.readings) for sight in found)
     crown = next(row for row in table.rows if row[8] == "CL")

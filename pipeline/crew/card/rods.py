@@ -10,7 +10,8 @@ import numpy as np
 from pipeline.crew.card.table import Heading, Row, list_pages
 from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.measures import Measures, measures
-from pipeline.crew.sightline import Sight, delta_words
+from pipeline.crew.sights.sightline import Sight
+from pipeline.crew.sights.table import delta_words
 from pipeline.crew.work import CrewWork, between, place
 from pipeline.model.pages import NUMBER_PT, CardPage
 from pipeline.units import format_side, round_half_away

@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.model import Floats, Shots, Texts, texts
+from pipeline.model.spread import MAD_TO_SD
 from pipeline.settings import StakeRules
 from pipeline.units import format_side
 
@@ -14,8 +15,6 @@ LINE_NEEDS = 5
 ROW_NEEDS, ROW_LEAST_M, ROW_TIMES = 8, 0.10, 6.0
 """Hubs from which the habit of a row can be told; what is told at the least, and at how many
 standard deviations of that habit [assumed]."""
-TO_SD = 1.4826
-"""From the median of absolute deviations to a standard deviation, of a normal distribution."""
 
 
 def off_line(offset: Floats, behind: Floats, rules: StakeRules, unit: Measures = METRIC) -> Texts:
@@ -69,7 +68,7 @@ def out_of_row(station: Floats, offset: Floats, above: Floats, unit: Measures = 
         least = np.where(np.abs(near) < np.abs(far), near, far)
         apart = np.zeros(len(row))
         apart[2:-2] = np.where(near * far > 0, least, 0.0)
-        limit = max(ROW_LEAST_M, ROW_TIMES * TO_SD * float(np.median(np.abs(near))))
+        limit = max(ROW_LEAST_M, ROW_TIMES * MAD_TO_SD * float(np.median(np.abs(near))))
         for k in np.flatnonzero(np.abs(apart) > limit):
             way = "above" if apart[k] > 0 else "below"
             much = f"{unit.long(abs(float(apart[k])), 0.001)} {unit.unit}"

@@ -80,12 +80,10 @@ class SlopeStakes:
     out: Floats
     cut: Floats
     ratio: Floats
-    easting: Floats
-    northing: Floats
 
     def __post_init__(self) -> None:
         n = len(self.station)
-        names = ("station", "side", "hinge", "out", "cut", "ratio", "easting", "northing")
+        names = ("station", "side", "hinge", "out", "cut", "ratio")
         lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
 
     def __len__(self) -> int:
@@ -107,7 +105,7 @@ def slope_stakes(
     """
     if not rules.hinge:
         nothing = np.empty(0)
-        return SlopeStakes(*[nothing] * 8)
+        return SlopeStakes(*[nothing] * 6)
     s = np.concatenate([station, station[::-1]])
     side = np.repeat([-1, 1], len(station))
     hinge = reference_line(corridor, rules.hinge, s, side)
@@ -126,7 +124,6 @@ def slope_stakes(
         return locate.interpolate(ground, *place(out)) - (hinge.elevation + rise * out)
 
     out = first_catch(above, len(s), rules.reach_m)
-    east, north = place(out)
     return SlopeStakes(
         station=s,
         side=side.astype(float),
@@ -134,8 +131,6 @@ def slope_stakes(
         out=out,
         cut=rise * out,
         ratio=ratio,
-        easting=east,
-        northing=north,
     )
 
 

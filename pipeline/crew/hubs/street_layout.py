@@ -30,10 +30,9 @@ from pipeline.settings import LayoutRules, StakeRules
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StreetPoints:
-    """The points of one street, return or edge, with the short name its ids begin with."""
+    """The points of one street, return, edge or patch; their ids begin with its short name."""
 
     name: str
-    prefix: str
     corridor: Corridor
     points: Stakes
 
@@ -104,12 +103,12 @@ def whole_layout(
         points, told = points_to_set(street.corridor, stakes, rules, things, street.marks, unit)
         points, left_out = taken.own(street, points)
         found += _along_main(corridor, street, (*told, *left_out))
-        made.append(StreetPoints(street.name, street.prefix, street.corridor, points))
+        made.append(StreetPoints(street.name, street.corridor, points))
     patches = [part for part in corridor.parts if part.kind == "patch"]
     for number, part in enumerate(patches, 1):
         points, told = patch_corners(corridor, part, number, (things, rules))
         found += told
-        made.append(StreetPoints(part.name, f"PATCH{number}", corridor, points))
+        made.append(StreetPoints(part.name, corridor, points))
     return tuple(made), tuple(found)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.compare.streets import claimed, inward, streets_of
-from pipeline.crew.plan.lines import Edge, Street, edges, line_stations, outline
+from pipeline.crew.plan.lines import DrawnStreet, Edge, edges, line_stations, outline
 from pipeline.design import alignment as line
 from pipeline.model import Corridor, Floats, Lines
 
@@ -21,7 +21,7 @@ class Branch:
     prefix: str
     kind: str
     corridor: Corridor
-    street: Street
+    street: DrawnStreet
     edges: tuple[Edge, ...]
 
 
@@ -34,14 +34,16 @@ def branches_of(corridor: Corridor, layer: str, origin: Floats) -> tuple[Branch,
     for one in streets_of(corridor)[1:]:
         along = line_stations(one.corridor.alignment)
         east, north, azimuth = line.point_at(one.corridor.alignment, along, np.zeros(len(along)))
-        street = Street(origin, along, east - origin[0], north - origin[1], azimuth, one.prefix)
+        street = DrawnStreet(
+            origin, along, east - origin[0], north - origin[1], azimuth, one.prefix
+        )
         shown = edges(one.corridor, one.corridor.layer(layer), street) if one.has(layer) else ()
         kept = tuple(_ruling(one.corridor, layer, street, edge) for edge in shown)
         found.append(Branch(one.name, one.prefix, one.kind, one.corridor, street, kept))
     return tuple(found)
 
 
-def _ruling(corridor: Corridor, layer: str, street: Street, edge: Edge) -> Edge:
+def _ruling(corridor: Corridor, layer: str, street: DrawnStreet, edge: Edge) -> Edge:
     rows = np.flatnonzero(~np.isnan(edge.x))
     along = street.station[rows], edge.offset[rows]
     grid = edge.x[rows] + street.origin[0], edge.y[rows] + street.origin[1]
@@ -51,7 +53,7 @@ def _ruling(corridor: Corridor, layer: str, street: Street, edge: Edge) -> Edge:
     return _without(edge, rows[gone])
 
 
-def with_mouths(corridor: Corridor, layer: str, street: Street, edge: Edge) -> Edge:
+def with_mouths(corridor: Corridor, layer: str, street: DrawnStreet, edge: Edge) -> Edge:
     """An edge of the main street, interrupted where another part goes on outside it."""
     if not corridor.parts or not edge.outer:
         return edge
@@ -67,7 +69,7 @@ def _without(edge: Edge, rows: Sequence[int] | np.ndarray) -> Edge:
     return replace(edge, **columns)
 
 
-def every_way(street: Street, branches: Sequence[Branch]) -> Street:
+def every_way(street: DrawnStreet, branches: Sequence[Branch]) -> DrawnStreet:
     """The points of all lines as one, for the direction in which something is written."""
     if not branches:
         return street
@@ -76,7 +78,7 @@ def every_way(street: Street, branches: Sequence[Branch]) -> Street:
         np.concatenate([getattr(one, name) for one in lines])
         for name in ("station", "x", "y", "azimuth")
     )
-    return Street(street.origin, station, x, y, azimuth)
+    return DrawnStreet(street.origin, station, x, y, azimuth)
 
 
 def patch_outlines(corridor: Corridor, layer: str, origin: Floats) -> tuple[tuple[str, Lines], ...]:

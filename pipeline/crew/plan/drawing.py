@@ -15,8 +15,7 @@ from pipeline.crew.hubs.references import lath_name
 from pipeline.crew.plan.branches import Branch
 from pipeline.crew.plan.frame import PlanWords, corners, frame, placed
 from pipeline.crew.plan.haul import haul_lines, haul_shown, haul_words
-from pipeline.crew.plan.inputs import PlanInputs, band_limits, contour_levels
-from pipeline.crew.plan.labels import thin_labels
+from pipeline.crew.plan.inputs import PlanInputs, band_limits
 from pipeline.crew.plan.map import (
     Base,
     band_fills,
@@ -32,15 +31,6 @@ from pipeline.crew.plan.texts import map_texts
 from pipeline.design import feet as feet_of
 from pipeline.design.equations import station_text
 from pipeline.model import Drawing, Fill, Floats, Picture
-
-__all__ = [
-    "PlanInputs",
-    "PlanWords",
-    "band_limits",
-    "contour_levels",
-    "drawing",
-    "thin_labels",
-]
 
 _MARGIN_MM = 10.0
 _MOUTH_M, _ASIDE_M = 10.0, 40.0

@@ -23,7 +23,7 @@ _WIDENING = 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Street:
+class DrawnStreet:
     """Points along the alignment, near zero about ``origin``, close enough to draw it by.
 
     ``short`` begins the stations of a side street, empty for the main one.
@@ -69,12 +69,12 @@ def line_stations(alignment: Alignment) -> Floats:
     return np.unique(np.round(np.concatenate(parts), 9))
 
 
-def street_of(corridor: Corridor) -> Street:
+def street_of(corridor: Corridor) -> DrawnStreet:
     """The street near zero: its origin is the south-west corner, down to whole 100 m."""
     station = line_stations(corridor.alignment)
     east, north, azimuth = line.point_at(corridor.alignment, station, np.zeros(len(station)))
     origin = np.floor(np.array([east.min(), north.min()]) / 100.0) * 100.0
-    return Street(origin, station, east - origin[0], north - origin[1], azimuth)
+    return DrawnStreet(origin, station, east - origin[0], north - origin[1], azimuth)
 
 
 def station_ticks(alignment: Alignment, every_m: float) -> Floats:
@@ -82,7 +82,7 @@ def station_ticks(alignment: Alignment, every_m: float) -> Floats:
     return multiples(float(alignment.station[0]), float(alignment.station[-1]), every_m)
 
 
-def tick_lines(corridor: Corridor, street: Street, station: Floats, length_m: float) -> Lines:
+def tick_lines(corridor: Corridor, street: DrawnStreet, station: Floats, length_m: float) -> Lines:
     """A stroke across the line at each station."""
     ends = [
         line.point_at(corridor.alignment, station, np.full(len(station), offset))
@@ -104,7 +104,7 @@ class Edge:
     outer: bool
 
 
-def edges(corridor: Corridor, layer: Layer, street: Street) -> tuple[Edge, ...]:
+def edges(corridor: Corridor, layer: Layer, street: DrawnStreet) -> tuple[Edge, ...]:
     """Every named break of a section layer along the street, left to right.
 
     The leftmost and the rightmost break at each station are the outer ones; a
@@ -123,7 +123,7 @@ def edges(corridor: Corridor, layer: Layer, street: Street) -> tuple[Edge, ...]:
     return tuple(found)
 
 
-def edge_lines(found: Sequence[Edge]) -> tuple[Lines, ...]:
+def break_lines(found: Sequence[Edge]) -> tuple[Lines, ...]:
     """The breaks as lines, interrupted where the design has none."""
     return tuple(
         broken_line("edge-outer" if edge.outer else "edge-break", edge.x, edge.y) for edge in found

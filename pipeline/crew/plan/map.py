@@ -17,9 +17,9 @@ from pipeline.crew.plan.frame import SIGN_SIZES_MM
 from pipeline.crew.plan.inputs import PlanInputs, band_side
 from pipeline.crew.plan.labels import mark_boxes, one_per_cell, thin_labels, upright
 from pipeline.crew.plan.lines import (
+    DrawnStreet,
     Edge,
-    Street,
-    edge_lines,
+    break_lines,
     edges,
     outline,
     polygons_of,
@@ -59,7 +59,7 @@ class Base:
     """What the map is drawn on: the street near zero and the size of a paper millimetre [m]."""
 
     inputs: PlanInputs
-    street: Street
+    street: DrawnStreet
     layer: Layer
     edges: tuple[Edge, ...]
     shot_rows: Ints
@@ -68,7 +68,7 @@ class Base:
     mm: float
     reach_m: float
     branches: tuple[Branch, ...]
-    ways: Street
+    ways: DrawnStreet
     patches: tuple[tuple[str, Lines], ...]
 
     def near(self, easting: Floats, northing: Floats) -> tuple[Floats, Floats]:
@@ -178,7 +178,7 @@ def design_lines(base: Base) -> tuple[Lines, ...]:
         Lines("centreline", street.x, street.y, np.array([0, len(street.x)])),
         tick_lines(corridor, street, np.setdiff1d(short, long), 2 * base.mm),
         tick_lines(corridor, street, long, 4 * base.mm),
-        *edge_lines(base.edges),
+        *break_lines(base.edges),
         *(() if own is None else (outline(own, street.origin),)),
         *(drawn for one in base.branches for drawn in _branch_lines(base, one)),
         *(drawn for _, drawn in base.patches),
@@ -187,7 +187,7 @@ def design_lines(base: Base) -> tuple[Lines, ...]:
 
 def _branch_lines(base: Base, one: Branch) -> tuple[Lines, ...]:
     """A side street as the main one; of a return or an edge its breaks."""
-    breaks = tuple(drawn for drawn in edge_lines(one.edges) if len(drawn.x))
+    breaks = tuple(drawn for drawn in break_lines(one.edges) if len(drawn.x))
     if one.kind != "street":
         return breaks
     street, every = one.street, station_ticks(one.corridor.alignment, 10.0)

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.crew.plan.frame import WIDTH_MM, corners, north_arrow, placed
 from pipeline.crew.plan.labels import upright
-from pipeline.crew.plan.lines import Street
+from pipeline.crew.plan.lines import DrawnStreet
 from pipeline.design.equations import station_text
 from pipeline.model import Alignment, Floats, Lines, Page, Picture, View, Words, texts
 
@@ -47,12 +47,14 @@ class Strip:
     last: float
 
 
-def strips(street: Street, reach_m: float, width_m: float, height_m: float) -> tuple[Strip, ...]:
+def strips(
+    street: DrawnStreet, reach_m: float, width_m: float, height_m: float
+) -> tuple[Strip, ...]:
     """The street in as few stretches as go into windows of this size, from its start on.
 
     Parameters
     ----------
-    street : Street
+    street : DrawnStreet
     reach_m : float
         How far the map goes to either side of the centreline [m].
     width_m, height_m : float
@@ -96,7 +98,7 @@ def _box(x: Floats, y: Floats) -> tuple[Floats, float]:
 
 
 def pages(
-    street: Street,
+    street: DrawnStreet,
     line: Alignment,
     frame: Picture,
     shown: Shown,
@@ -110,7 +112,7 @@ def pages(
 
     Parameters
     ----------
-    street : Street
+    street : DrawnStreet
     line : Alignment
         What the windows' stations are called by.
     frame : Picture
@@ -177,7 +179,7 @@ def _next_to(
 
 
 def _match_lines(
-    along: tuple[Street, Alignment],
+    along: tuple[DrawnStreet, Alignment],
     window: tuple[Strip, View],
     shown: Shown,
     next_to: tuple[str, str],
@@ -208,7 +210,7 @@ def _match_lines(
     return picture
 
 
-def _across(street: Street, station: float, reach_m: float) -> Floats:
+def _across(street: DrawnStreet, station: float, reach_m: float) -> Floats:
     """Both ends of a line square to the street, shape (2, 2), in the street's own metres."""
     x = float(np.interp(station, street.station, street.x))
     y = float(np.interp(station, street.station, street.y))

@@ -24,7 +24,7 @@ from pipeline.crew.plan.labels import (
     take_labels,
     upright,
 )
-from pipeline.crew.plan.lines import Street, label_rows, polygons_of, station_ticks
+from pipeline.crew.plan.lines import DrawnStreet, label_rows, polygons_of, station_ticks
 from pipeline.crew.plan.map import Base
 from pipeline.crew.words import paint
 from pipeline.design.equations import station_text
@@ -141,7 +141,7 @@ def station_words(base: Base) -> Labels:
     return join_labels(found)
 
 
-def _stations_along(base: Base, along: tuple[Street, Corridor, str]) -> Labels:
+def _stations_along(base: Base, along: tuple[DrawnStreet, Corridor, str]) -> Labels:
     street, corridor, prefix = along
     station = station_ticks(corridor.alignment, 20.0)
     x = np.interp(station, street.station, street.x)

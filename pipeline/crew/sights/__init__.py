@@ -1,0 +1,1 @@
+"""Boning rods: sights over dots, and what they read."""

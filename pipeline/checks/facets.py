@@ -158,10 +158,11 @@ def long_facets(section: Breaks, facets: Facets, longest_m: float) -> Bools:
     """Triangles on today's layer with an edge longer than `longest_m`: not surveyed, (m,)."""
     if facets.plan is not None:
         return np.asarray(facets.plan.inside & (facets.plan.length > longest_m), dtype=bool)
-    places = np.column_stack([facets.station, facets.offset])[facets.triangles]
-    length = np.hypot(*np.moveaxis(places - np.roll(places, -1, axis=1), 2, 0)).max(axis=1)
-    long = length > longest_m
-    middle = places[long].mean(axis=1)
+    station, offset = facets.station[facets.triangles.T], facets.offset[facets.triangles.T]
+    sides = [np.hypot(station[k] - station[k - 1], offset[k] - offset[k - 1]) for k in range(3)]
+    long = np.maximum(np.maximum(sides[0], sides[1]), sides[2]) > longest_m
+    corners = facets.triangles[long]
+    middle = np.column_stack([facets.station, facets.offset])[corners].mean(axis=1)
     left, right = edges(section, middle[:, 0])
     long[long] = (middle[:, 1] >= left) & (middle[:, 1] <= right)
     return np.asarray(long, dtype=bool)

@@ -28,6 +28,8 @@ from pipeline.surface.cells import runs
 SAME_STATION_M = 1e-9
 BLOCK = 1 << 16
 """Pieces looked at together, so that what is worked out of them stays in the cache."""
+OF_ANOTHER_ROW = 1e-9
+"""A triangle of the design with no more than this part of it beyond a line is not cut there."""
 NOTHING_M2 = 1e-6
 """A row with less plan area than a square millimetre is rounding and is left out."""
 
@@ -156,15 +158,16 @@ def by_interval(
     Every piece of the overlay is cut by the cross-sections and split along its
     zero line, so a stretch is as exact as the whole: see
     `pipeline.compare.crosslines.at_stations` for the one bound, behind the
-    centre of a bend.
+    centre of a bend. A piece lies within its triangle of the design, so those of a
+    triangle that is in one row are added to it as they are.
     """
     at = np.asarray(stations, dtype=np.float64)
     if len(at) < 2 or not (np.diff(at) > 0).all():
         raise ValueError(f"stations of intervals rise, at least two of them; got {at.tolist()}")
     names = ("",) if bounds is None else bounds.name
     shape = (len(at) + 1, len(names))
-    columns = _sums(alignment, overlay, at, bounds)
-    whole = _areas(design, alignment, at, bounds)
+    whole, row = _design_rows(design, alignment, at, bounds)
+    columns = _sums(alignment, overlay, (row[overlay.design_triangle], at), bounds)
     edges = np.concatenate(([-np.inf], at, [np.inf]))
     inside = (np.arange(shape[0]) > 0) & (np.arange(shape[0]) < shape[0] - 1)
     ends_only = (whole > NOTHING_M2) | (columns[4] > NOTHING_M2)
@@ -220,8 +223,29 @@ def _divided(stations: Floats, bounds: Lanes | None) -> _Division:
     return _Division(edges, stretch, free != stretch, np.searchsorted(stations, middle))
 
 
-def _sums(alignment: Alignment, overlay: Overlay, stations: Floats, bounds: Lanes | None) -> Floats:
-    """Contents of the pieces by row, (5, rows): those in one row as they are, the rest cut."""
+def _sums(
+    alignment: Alignment, overlay: Overlay, at: tuple[Ints, Floats], bounds: Lanes | None
+) -> Floats:
+    """Contents of the pieces by row, (5, rows).
+
+    ``at`` are the row of each piece, -1 where its triangle of the design is in more than one,
+    and the stations.
+    """
+    row, stations = at
+    rest = np.flatnonzero(row < 0)
+    if 2 * len(rest) > len(row):
+        return _cut_sums(alignment, overlay, stations, bounds)
+    count = (len(stations) + 1) * (1 if bounds is None else len(bounds.name))
+    whole = np.flatnonzero(row >= 0)
+    each = [column[whole] for column in _contents(_whole_parts(overlay))]
+    few = _as_overlay(overlay.origin, *_taken(overlay, rest))
+    return summed(row[whole], each, count) + _cut_sums(alignment, few, stations, bounds)
+
+
+def _cut_sums(
+    alignment: Alignment, overlay: Overlay, stations: Floats, bounds: Lanes | None
+) -> Floats:
+    """Contents of any pieces by row: those in one row as they are, the rest cut."""
     least, most, offset = reach(alignment, overlay)
     division, lanes = _divided(stations, bounds), 1 if bounds is None else len(bounds.name)
     low, high = bins(least, most, division.edges)
@@ -240,7 +264,7 @@ def _sums(alignment: Alignment, overlay: Overlay, stations: Floats, bounds: Lane
     cut = cut_within(alignment, few, high[rest], division.edges)
     cut, others = _in_lanes(alignment, cut, division, bounds)
     each = [column[whole] for column in _contents(_whole_parts(overlay))]
-    return summed(rows, each, count) + summed(others, _contents(parts(_as_overlay(cut))), count)
+    return summed(rows, each, count) + summed(others, _contents(parts(_cuttings(cut))), count)
 
 
 def _contents(of: Parts) -> tuple[Floats, ...]:
@@ -284,27 +308,39 @@ def _merged(knot: Floats, stations: Floats) -> Floats:
     return np.union1d(stations, knot[near > SAME_STATION_M])
 
 
-def _areas(
+def _design_rows(
     surface: Surface, alignment: Alignment, stations: Floats, bounds: Lanes | None
-) -> Floats:
-    """Plan area of a surface by row."""
+) -> tuple[Floats, Ints]:
+    """Plan area of a surface by row, and the row of each triangle; -1 where it has several."""
+    triangles = len(surface.triangles)
     corners = surface.triangles.ravel()
-    columns = np.stack((surface.x[corners], surface.y[corners], np.zeros(len(corners))))
-    start = np.arange(len(surface.triangles) + 1) * 3
+    # its number goes along as a height does: what is cut off a triangle knows whose it was
+    number = np.repeat(np.arange(triangles, dtype=np.float64), 3)
+    columns = np.stack((surface.x[corners], surface.y[corners], number))
+    start = np.arange(triangles + 1) * 3
     cut, row = _placed(alignment, surface.origin, columns, (start, stations), bounds)
+    owner = np.rint(cut.columns[2, cut.start[:-1]]).astype(np.int64)
     lanes = 1 if bounds is None else len(bounds.name)
-    area = parts(_as_overlay(cut)).area
-    return np.asarray(summed(row, (area,), (len(stations) + 1) * lanes)[0])
+    area = parts(_cuttings(cut)).area
+    whole = np.bincount(owner, area, triangles)
+    alone = area >= whole[owner] * (1.0 - OF_ANOTHER_ROW)
+    of_triangle = np.full(triangles, -1, dtype=np.int64)
+    of_triangle[owner[alone]] = row[alone]
+    return np.asarray(summed(row, (area,), (len(stations) + 1) * lanes)[0]), of_triangle
 
 
-def _as_overlay(cut: Cuttings) -> Overlay:
-    none = np.zeros(len(cut.bin), dtype=np.int64)
+def _cuttings(cut: Cuttings) -> Overlay:
+    return _as_overlay(cut.origin, cut.columns, cut.start)
+
+
+def _as_overlay(origin: Floats, columns: Floats, start: Ints) -> Overlay:
+    none = np.zeros(len(start) - 1, dtype=np.int64)
     return Overlay(
-        origin=cut.origin,
-        x=cut.columns[0],
-        y=cut.columns[1],
-        cut=cut.columns[2],
-        start=cut.start,
+        origin=origin,
+        x=columns[0],
+        y=columns[1],
+        cut=columns[2],
+        start=start,
         ground_triangle=none,
         design_triangle=none,
     )

@@ -179,7 +179,7 @@ def _surface(surface: Surface, metres: float) -> Iterator[str]:
     columns = (ids, *place.T.tolist())
     yield from _rows('<P id="%d">%.4f %.4f %.4f</P>\n', columns)
     yield "</Pnts>\n<Faces>\n"
-    yield from _rows("<F>%d %d %d</F>\n", tuple(faces.T.tolist()))
+    yield from _faces(faces, len(used))
     yield "</Faces>\n</Definition>\n</Surface>\n"
 
 
@@ -191,12 +191,28 @@ def _rows(form: str, columns: tuple[list[float], ...]) -> Iterator[str]:
         yield (form * len(chunk[0])) % values
 
 
+def _faces(faces: Ints, count: int) -> Iterator[str]:
+    """Triangles of points numbered up to `count`, their digits looked up instead of formatted."""
+    digits = np.arange(count + 1).astype(f"S{len(str(count))}")
+    wide = digits.dtype.str
+    form = np.dtype(f"S3,{wide},S1,{wide},S1,{wide},S5")
+    for start in range(0, len(faces), _CHUNK):
+        a, b, c = digits[faces[start : start + _CHUNK].T]
+        row = np.empty(len(a), form)
+        parts = (b"<F>", a, b" ", b, b" ", c, b"</F>\n")
+        for name, part in zip(form.names or (), parts, strict=True):
+            row[name] = part
+        text = row.view(np.uint8)
+        yield text[text != 0].tobytes().decode("ascii")
+
+
 def _areas(place: Floats, faces: Ints) -> tuple[float, float]:
     """Plan area and area along the slopes, in the file's unit of length squared."""
-    near = place - place.mean(axis=0)
-    a, b, c = (near[corner] for corner in faces.T)
-    normal = np.cross(b - a, c - a)
-    return float(np.abs(normal[:, 2]).sum()) / 2.0, float(np.linalg.norm(normal, axis=1).sum()) / 2
+    columns = np.ascontiguousarray((place - place.mean(axis=0)).T)
+    (ax, bx, cx), (ay, by, cy), (az, bz, cz) = (column[faces.T] for column in columns)
+    bx, by, bz, cx, cy, cz = bx - ax, by - ay, bz - az, cx - ax, cy - ay, cz - az
+    x, y, z = by * cz - bz * cy, bz * cx - bx * cz, bx * cy - by * cx
+    return float(np.abs(z).sum()) / 2.0, float(np.sqrt(x * x + y * y + z * z).sum()) / 2.0
 
 
 def _breaklines(surface: Surface, place: Floats, number: Ints) -> Iterator[str]:

@@ -156,18 +156,16 @@ def packed(values: NDArray[np.integer[Any]]) -> dict[str, Any]:
     """
     flat = np.asarray(values, dtype=np.int64).ravel()
     step = np.diff(flat, prepend=np.int64(0))
-    coded = np.where(step < 0, -2 * step - 1, 2 * step).astype(np.uint64)
-    length = np.ones(len(coded), dtype=np.int64)
-    for bits in range(7, 64, 7):
-        length += coded >= np.uint64(1 << bits)
-    end = np.cumsum(length)
-    out = np.zeros(int(end[-1]) if len(end) else 0, dtype=np.uint8)
-    for k in range(int(length.max(initial=0))):
-        rows = np.flatnonzero(length > k)
-        seven = (coded[rows] >> np.uint64(7 * k)) & np.uint64(127)
-        more = np.where(length[rows] > k + 1, 128, 0).astype(np.uint64)
-        out[end[rows] - length[rows] + k] = (seven | more).astype(np.uint8)
-    return {"count": len(flat), "bytes": base64.b64encode(out.tobytes()).decode("ascii")}
+    rest = ((step << 1) ^ (step >> 63)).view(np.uint64)
+    most = max(1, -(-int(rest.max(initial=0)).bit_length() // 7))
+    out = np.empty((len(rest), most), dtype=np.uint8)
+    used = np.ones(out.shape, dtype=np.bool_)
+    for k in range(most):
+        used[:, k] = (rest > 0) | (k == 0)
+        out[:, k] = rest & np.uint64(127)
+        rest >>= np.uint64(7)
+        out[:, k] |= np.where(rest > 0, np.uint8(128), np.uint8(0))
+    return {"count": len(flat), "bytes": base64.b64encode(out[used].tobytes()).decode("ascii")}
 
 
 @functools.cache

@@ -53,21 +53,21 @@ class Shared:
         return value
 
 
-def encoded(value: Any, shared: Shared) -> bytes:
-    """The bytes of a value.
+def encoded(value: Any, shared: Shared) -> list[bytes | memoryview]:
+    """The bytes of a value, in parts one after the other: arrays are not copied for it.
 
     Raises
     ------
     NotKeptError
         Something in it has no form here.
     """
-    columns: list[bytes] = []
+    columns: list[bytes | memoryview] = []
     shape = _shape(value, shared, columns)
     head = json.dumps([shape, [len(column) for column in columns]]).encode()
-    return b"".join([len(head).to_bytes(8, "little"), head, *columns])
+    return [len(head).to_bytes(8, "little"), head, *columns]
 
 
-def _shape(value: Any, shared: Shared, columns: list[bytes]) -> Any:
+def _shape(value: Any, shared: Shared, columns: list[bytes | memoryview]) -> Any:
     """JSON that stands for a value; arrays go into `columns`."""
     if value is None or isinstance(value, bool | int | float | str):
         return value if not isinstance(value, np.generic) else _array(np.asarray(value), columns)
@@ -86,7 +86,7 @@ def _shape(value: Any, shared: Shared, columns: list[bytes]) -> Any:
     return _held(value, shared, columns)
 
 
-def _held(value: Any, shared: Shared, columns: list[bytes]) -> Any:
+def _held(value: Any, shared: Shared, columns: list[bytes | memoryview]) -> Any:
     """Things that hold others, and bytes and paths."""
     found: Any
     if isinstance(value, tuple | list):
@@ -107,7 +107,9 @@ def _held(value: Any, shared: Shared, columns: list[bytes]) -> Any:
     return found
 
 
-def _array(values: np.ndarray[Any, Any], columns: list[bytes], *, scalar: bool = True) -> Any:
+def _array(
+    values: np.ndarray[Any, Any], columns: list[bytes | memoryview], *, scalar: bool = True
+) -> Any:
     if values.dtype == object:
         listed = values.tolist()
         if values.ndim != 1 or not all(isinstance(each, str) for each in listed):
@@ -116,13 +118,13 @@ def _array(values: np.ndarray[Any, Any], columns: list[bytes], *, scalar: bool =
         return {"texts": len(columns) - 1}
     if values.dtype.kind not in _PLAIN:
         raise NotKeptError(f"an array of {values.dtype} is not kept")
-    columns.append(np.ascontiguousarray(values).tobytes())
+    columns.append(np.ascontiguousarray(values).reshape(-1).view(np.uint8).data)
     form = [len(columns) - 1, values.dtype.str, list(values.shape), scalar and values.ndim == 0]
     return {"array": form}
 
 
 def decoded(data: bytes, shared: Shared) -> Any:
-    """The value of bytes from `encoded`, with the same arguments.
+    """The value of bytes that were put together from `encoded`, with the same arguments.
 
     Raises
     ------

@@ -8,6 +8,7 @@ import os
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -47,16 +48,16 @@ class Store:
             return None
         return data[head:]
 
-    def write(self, key: str, result: bytes) -> None:
-        """Keep a result; a disk that refuses is no fault, for it can be worked out again."""
-        if len(result) > LARGEST_BYTES:
+    def write(self, key: str, result: Sequence[bytes | memoryview]) -> None:
+        """Keep a result, given in parts; a disk that refuses is no fault: it can be worked out."""
+        if sum(len(part) for part in result) > LARGEST_BYTES:
             return
         path = self.path(key)
         with contextlib.suppress(OSError):
             path.parent.mkdir(parents=True, exist_ok=True)
             handle, beside = tempfile.mkstemp(prefix=PART, dir=self.folder)
             try:
-                _put(handle, MAGIC + _sum(key, result), result)
+                _put(handle, MAGIC + _sum(key, *result), *result)
                 Path(beside).replace(path)
             except BaseException:
                 Path(beside).unlink(missing_ok=True)
@@ -85,7 +86,7 @@ class Store:
             total -= size
 
 
-def _put(handle: int, *parts: bytes) -> None:
+def _put(handle: int, *parts: bytes | memoryview) -> None:
     """All of it, or an error of the system; the sum in front tells later whether it got there."""
     try:
         for part in parts:
@@ -96,10 +97,11 @@ def _put(handle: int, *parts: bytes) -> None:
         os.close(handle)
 
 
-def _sum(key: str, result: bytes | memoryview) -> bytes:
+def _sum(key: str, *result: bytes | memoryview) -> bytes:
     """Over the key too: a file under another's name is not believed."""
     found = hashlib.sha256(key.encode())
-    found.update(result)
+    for part in result:
+        found.update(part)
     return found.digest()
 
 

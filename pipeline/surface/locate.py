@@ -167,8 +167,12 @@ def _found(surface: Surface, points: tuple[Floats, Floats]) -> Indices:
     t, q = cells_of(surface).near(*points)
     boxed = np.ones(len(t), dtype=np.bool_)
     for column, at in ((surface.x, points[0]), (surface.y, points[1])):
-        ends = column[surface.triangles[t]]
-        boxed &= (at[q] >= ends.min(axis=1) - ON_EDGE_M) & (at[q] <= ends.max(axis=1) + ON_EDGE_M)
+        one, two, three = column[surface.triangles[t].T]
+        least, most = (
+            np.minimum(np.minimum(one, two), three),
+            np.maximum(np.maximum(one, two), three),
+        )
+        boxed &= (at[q] >= least - ON_EDGE_M) & (at[q] <= most + ON_EDGE_M)
     t, q = t[boxed], q[boxed]
     inside = _inside((surface.x, surface.y), surface.triangles[t], points[0][q], points[1][q])
     np.minimum.at(best, q[inside], t[inside].astype(np.int32))

@@ -19,6 +19,7 @@ from pipeline.design.alignment import build, point_at
 from pipeline.errors import JobError
 from pipeline.model import AlignmentRows, Corridor, ElementRow, Layer, Profile
 from pipeline.settings import DesignRules
+from pipeline.surface import tin
 
 COLUMNS = (
     "cut_m3", "fill_m3", "cut_area_m2", "fill_area_m2", "compared_area_m2", "uncovered_area_m2",
@@ -215,9 +216,13 @@ def _renamed(corridor):
 
 
 @pytest.mark.parametrize("crossing", [False, True])
-def test_what_is_not_cut_counts_where_cutting_would_have_put_it(straight, random_pair, crossing):
-    """Small pieces are told apart as they are; cutting every one of them gives the same rows."""
-    ground, design = random_pair(4, 900, 30)
+@pytest.mark.parametrize("shots", [(900, 30), (30, 6000)])
+def test_what_is_not_cut_counts_where_cutting_would_have_put_it(
+    straight, random_pair, crossing, shots
+):
+    """Small pieces, or those of small triangles of the design, are told apart as they are;
+    cutting every one of them gives the same rows."""
+    ground, design = random_pair(4, *shots)
     pieces = overlay(ground, design)
     knot, stations = np.linspace(2.0, 48.0, 12), np.arange(5.0, 46.0, 5.0)
     offset = np.broadcast_to(np.array([-9.0, -4.0, 0.0, 4.0, 9.0]), (2, 11, 5)).copy()
@@ -225,10 +230,14 @@ def test_what_is_not_cut_counts_where_cutting_would_have_put_it(straight, random
     if crossing:
         offset[1, 7, 3] = -2.0
     bounds = Lanes(tuple("abcdef"), knot, offset)
-    got = intervals._sums(straight, pieces, stations, bounds)
+    area, of = intervals._design_rows(design, straight, stations, bounds)
+    assert area.sum() == pytest.approx(tin.area(design), rel=1e-12)
+    known = of[pieces.design_triangle]
+    assert (np.mean(known < 0) < 0.5) == (shots[1] > shots[0])
+    got = intervals._sums(straight, pieces, (known, stations), bounds)
     corners = np.stack((pieces.x, pieces.y, pieces.cut))
     cut, row = intervals._placed(straight, pieces.origin, corners, (pieces.start, stations), bounds)
-    each = parts(intervals._as_overlay(cut))
+    each = parts(intervals._cuttings(cut))
     wanted = intervals.summed(row, intervals._contents(each), got.shape[1])
     assert (wanted[4] > 1e-3).sum() > 20
     np.testing.assert_allclose(got, wanted, rtol=1e-9, atol=1e-9)

@@ -247,7 +247,8 @@ def _judged(names: ArrayLike, off: Floats, lift: Floats, rules: LocalisationRule
         stop = flat[k] > rules.stop_h_m or up[k] > rules.stop_v_m
         if not stop and flat[k] <= rules.warn_h_m and up[k] <= rules.warn_v_m:
             continue
-        text = f"control point {name} fits to {flat[k]:.3f} m in plan, {lift[k]:+.3f} m in height"
+        text = f"control point {name} fits to {flat[k]:.3f} m in plan"
+        text += "" if np.isnan(lift[k]) else f", {lift[k]:+.3f} m in height"
         do = "check the point and its coordinates before anybody works by this fit"
         found.append(Finding("stop" if stop else "person", "control fit", text, do, (str(name),)))
     return tuple(found)

@@ -173,10 +173,11 @@ def _circle(row: ProfileRow, before: float, ahead: float, found: list[Finding]) 
     if math.isnan(radius):
         radius = row.arc_length / abs(turned) if turned else math.inf
     if not radius > 0.0 or row.length_in > 0.0:
+        given = ("radius", row.radius), ("arc", row.arc_length)
+        sizes = "".join(f"{word} {size:g} m, " for word, size in given if not math.isnan(size))
         raise DesignError(
             row.where,
-            f"its circular curve has radius {row.radius} m, arc {row.arc_length} m and halves"
-            f" {row.length_in} m and {row.length_out} m",
+            f"its circular curve has {sizes}halves {row.length_in} m and {row.length_out} m",
             "give a circular curve a radius or an arc length, and no halves",
         )
     if turned == 0.0 or math.isinf(radius):

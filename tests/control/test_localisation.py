@@ -332,6 +332,9 @@ def test_an_outlier_is_not_taken_for_swapped_axes():
     measured[2, :2] += [25.0, -40.0]
     fit = localise(shots(measured), shots(GRID), LocalisationRules(vertical="none"))
     assert [f.points for f in fit.findings if f.kind == "control outlier"] == [("C",)]
+    # heights are not fitted, so nothing is said of them
+    assert any(f.kind == "control fit" for f in fit.findings)
+    assert not [f.text for f in fit.findings if "height" in f.text or "nan" in f.text]
 
 
 def test_grid_against_ground_is_told_in_ppm():

@@ -557,11 +557,11 @@ def test_a_circular_curve_without_a_change_of_grade_is_none_and_said():
         ([(0, 10), (50, 11, 0, -5), (90, 12)], "halves of its curve are 0 m and -5 m"),
         ([(0, 10), (50, math.inf, 3, 4), (90, 12)], r"elevation inf, halves \(3, 4\)"),
         ([(0, 10, 0.5, 0.5), (90, 12)], "it is the first or last of the profile"),
-        ([(0, 10), (50, 11, 0.5, 0.5, 500), (90, 12)], "radius 500 m, arc nan m and halves 0.5 m"),
+        ([(0, 10), (50, 11, 0.5, 0.5, 500), (90, 12)], "radius 500 m, halves 0.5 m and 0.5"),
         ([(0, 10, 5, 5), (90, 12)], "0\\+000.000: it is the first or last of the profile"),
         ([(0, 10), (90, 12, 0, 0, 500)], "0\\+090.000: it is the first or last of the profile"),
-        ([(0, 10), (50, 11, 5, 5, 500), (90, 12)], "radius 500 m, arc nan m and halves 5 m and 5"),
-        ([(0, 10), (50, 11, 0, 0, 0.0), (90, 12)], "its circular curve has radius 0.0 m"),
+        ([(0, 10), (50, 11, 5, 5, 500), (90, 12)], "radius 500 m, halves 5 m and 5"),
+        ([(0, 10), (50, 11, 0, 0, 0.0), (90, 12)], "its circular curve has radius 0 m"),
     ],
 )
 def test_rows_that_make_no_profile_are_refused_by_name(rows, message):

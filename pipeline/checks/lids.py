@@ -50,7 +50,7 @@ def lid_findings(
     -------
     Findings
         ``person``: a lid whose height or place is not the recorded one, two lids
-        nearer than two can be. ``note``: a record without height, which cannot be
+        nearer than two can be. ``note``: a record without height, so only its place is
         compared. What only one of the two has is told with the blade's reach, by
         `crew.buried`.
     """
@@ -71,19 +71,20 @@ def _compared(
     plan = float(
         np.hypot(shots.easting[row] - record.easting[k], shots.northing[row] - record.northing[k])
     )
-    if np.isnan(dz):
-        text = f"{record.id[k]}: no lid height on record to compare the shot with"
-        finding = Finding("note", "lid against record", text, "write the shot height into the list")
-    elif abs(dz) <= rules.fixed_moved_m and plan <= rules.lids_apart_m:
-        return []
-    else:
+    found = []
+    if plan > rules.lids_apart_m or abs(dz) > rules.fixed_moved_m:
+        height = "" if np.isnan(dz) else f"{millimetres(dz)} in height and "
         text = (
-            f"{record.id[k]} as shot is {millimetres(dz)} in height and {plan * 1000.0:.0f} mm in"
-            " plan off its record; the depth to what breaks hangs on it"
+            f"{record.id[k]} as shot is {height}{plan * 1000.0:.0f} mm in plan off its record; the"
+            " depth to what breaks hangs on it"
         )
         do = "see whether the lid was moved; correct the list or shoot it again"
-        finding = Finding("person", "lid against record", text, do)
-    return [at(finding, shots, [row], feet)]
+        found.append(Finding("person", "lid against record", text, do))
+    if np.isnan(dz):
+        text = f"{record.id[k]}: no lid height on record to compare the shot with"
+        do = "write the shot height into the list"
+        found.append(Finding("note", "lid against record", text, do))
+    return [at(finding, shots, [row], feet) for finding in found]
 
 
 def _crowded(

@@ -229,7 +229,9 @@ def _order(shots: Shots, times: Times, rows: Ints, rules: CheckRules) -> list[Fi
     clocked = rows[~np.isnan(times.second[rows])]
     if len(clocked) < 2:
         return []
-    step = np.diff(_moments(times, clocked))
+    dated = times.day[clocked] > 0
+    # between a shot with a date and one without nothing tells which came first
+    step = np.where(dated[1:] == dated[:-1], np.diff(_moments(times, clocked)), 0.0)
     found = []
     back = clocked[1:][step < 0]
     if len(back):

@@ -65,6 +65,10 @@ def test_an_unknown_height_is_noted(feet_at):
     (note,) = check(lids((10.0, 99.0, "WV4")), record(("WV4", 10.0, math.nan)), feet_at)
 
     assert note.severity == "note"
+    # where it stands is compared all the same
+    found = check(lids((18.0, 99.0, "WV4")), record(("WV4", 10.0, math.nan)), feet_at)
+    assert [one.severity for one in found] == ["person", "note"]
+    assert "WV4 as shot is 8000 mm in plan off its record" in found[0].text
 
 
 def test_two_lids_nearer_than_half_a_metre(feet_at):

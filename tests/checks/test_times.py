@@ -125,6 +125,10 @@ def test_shots_out_of_order_and_long_pauses():
     assert "the longest 36 min" in pause.text
 
 
+def test_a_shot_without_a_date_is_in_no_order_with_one_that_has_it():
+    assert time_findings(timed("2026-05-14T05:00:00", "05:01:00", *clock([2])), DAY, RULES) == ()
+
+
 def test_set_ups_that_take_turns_are_two_crews():
     mixed = timed(*clock(range(8)), setups=["A", "B", "A", "B", "A", "A", "B", "B"])
     one = timed(*clock(range(8)), setups=["A", "A", "B", "B", "B", "A", "A", "A"])

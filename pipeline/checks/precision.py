@@ -98,11 +98,12 @@ def _wide(shots: Shots, wide: Bools, rules: CheckRules) -> Findings:
     rows = np.flatnonzero(wide)
     if not len(rows):
         return ()
-    worst = np.nanmax(np.append(shots.sigma_v[rows], 0.0))
+    stated = shots.sigma_v[rows][~np.isnan(shots.sigma_v[rows])]
+    worst = f" (worst height {stated.max() * 1000.0:.0f} mm)" if len(stated) else ""
     text = (
         f"{counted(len(rows), 'shot')} state more than the map of the clay bears: height"
         f" {rules.map_sigma_v_m * 1000.0:.0f} mm, plan {rules.map_sigma_h_m * 1000.0:.0f} mm,"
-        f" PDOP {rules.map_pdop:g} (worst height {worst * 1000.0:.0f} mm); they are used"
+        f" PDOP {rules.map_pdop:g}{worst}; they are used"
     )
     do = "shoot them again when the sky is better, or with an instrument"
     return (at(Finding("person", "precision", text, do), shots, rows),)

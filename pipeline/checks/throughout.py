@@ -78,8 +78,7 @@ def whole_findings(
     Notes
     -----
     Spreads are 1.4826 MAD. A shift is searched in steps of 1 m up to 60 m, the slopes by least
-    squares. Rough clay spreads in itself and no shift
-    or slope takes most of it away.
+    squares. Rough clay spreads in itself and no shift or slope takes most of it away.
     """
     section = layers.get(target, ())
     residual = _residual(section, ground)

@@ -75,6 +75,12 @@ def test_a_map_of_clay_bears_25_millimetres_and_a_pdop_of_4(given, good):
     assert kinds(found) == ([] if good else [("precision", "person")])
 
 
+def test_of_shots_that_state_no_height_precision_none_is_the_worst():
+    _, (finding, _) = judge_precision(shot(sigma_h=0.06, sigma_v=np.nan), NONE, NONE, RULES)
+
+    assert finding.text.endswith("PDOP 4; they are used")
+
+
 def test_a_missing_precision_is_assumed_and_said():
     _, (finding,) = judge_precision(shot(sigma_v=np.nan), NONE, NONE, RULES)
 

@@ -305,7 +305,7 @@ def test_a_tie_reads_its_shots_and_shows_the_step(folder):
 
     (told,) = [one for one in found if one.kind == "tie to existing" and one.severity == "note"]
     # the design at the crown is 50.00, what is built 50.03; at 0.5 % that is 6 m
-    assert "-0.030 m over what is built" in told.text
+    assert "0.030 m under what is built" in told.text
     assert "blended over 6.0 m" in told.text
     feet = line.locate(corridor.alignment, [1000.0, 1000.0], [2000.0, 2003.0])
     z = levels.layer_elevation(

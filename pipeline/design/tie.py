@@ -119,8 +119,9 @@ def _built_grade(station: Floats, offset: Floats, z: Floats) -> float:
 def _told(street: Corridor, found: Tie, rules: TieRules, about: tuple[str, float]) -> Findings:
     where, built = about
     worst = int(np.argmax(np.abs(found.step)))
+    side = "over" if found.step[worst] > 0.0 else "under"
     text = (
-        f"{where}: the design lies {found.step[worst]:+.3f} m over what is built, at offset"
+        f"{where}: the design lies {abs(found.step[worst]):.3f} m {side} what is built, at offset"
         f" {found.offset[worst]:.2f}; blended over {found.length:.1f} m at {rules.rate_pct:g} %"
     )
     told = [

@@ -50,7 +50,7 @@ def test_the_blend_is_as_long_as_the_step_over_its_rate(street):
     # 50 mm at 0.5 %
     assert found.length == pytest.approx(10.0)
     np.testing.assert_allclose(found.step, [-0.03, -0.03, -0.05, -0.02, -0.02], atol=1e-9)
-    assert "the design lies -0.050 m over what is built" in told[0].text
+    assert "the design lies 0.050 m under what is built" in told[0].text
     assert "blended over 10.0 m at 0.5 %" in told[0].text
     # at the joint the design is what is built; half way half of it; past the blend nothing
     for offset, over in ((0.0, 0.05), (-4.0, 0.03), (4.0, 0.02), (2.0, 0.035)):

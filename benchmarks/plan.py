@@ -70,6 +70,7 @@ class Target:
     over: str = ""
     over_size: int = 0
     memory: bool = False
+    wall: bool = False
     at_least: bool = False
 
 
@@ -79,8 +80,9 @@ TARGETS = (
     Target("1 M heights on 2 M triangles under 1 s (loops loaded)", "heights lath compiled",
            1_000_000, 1.0),
     Target("- by numpy alone", "heights lath", 1_000_000, 1.0),
-    Target("2 M against 100 000 triangles under 1.5 s (loops loaded)",
-           "volume lath fine design compiled", 1_000_000, 1.5),
+    Target("2 M against 100 000 triangles under 1.5 s (loops loaded, wall time)",
+           "volume lath fine design compiled", 1_000_000, 1.5, wall=True),
+    Target("- in processor time", "volume lath fine design compiled", 1_000_000, 1.5),
     Target("- by numpy alone", "volume lath fine design", 1_000_000, 1.5),
     Target("lines at 0.05 m on 2 M triangles under 0.3 s (loops loaded)", "isolines lath compiled",
            1_000_000, 0.3),

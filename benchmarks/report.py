@@ -81,7 +81,7 @@ def targets(found: Found, starts: list[tuple[str, float, float, float]]) -> list
 
 
 def value(target: Target, found: Found) -> float | None:
-    key = "peak_mb" if target.memory else "cpu"
+    key = "peak_mb" if target.memory else "wall" if target.wall else "cpu"
     top = found.get((target.case, target.size))
     below = found.get((target.over, target.over_size)) if target.over else None
     if top is None or (target.over and below is None):

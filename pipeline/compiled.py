@@ -12,6 +12,7 @@ import importlib.util
 import os
 import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
 
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 from pipeline.kept.machine import clear, machine_folder, seal
 
 _FURTHER = 20
+_MOST_CORES = 4
 _loaded = threading.Event()
 # pieces are worked on by threads: one of them makes a loop, the others wait for it
 _making = threading.RLock()
@@ -86,6 +88,11 @@ def kernel(loop: Callable[P, R]) -> Callable[P, R]:
 def inlined(loop: Callable[P, R]) -> Callable[P, R]:
     """A part of a kernel in the same file."""
     return _njit(loop) if numba_is_there() else loop
+
+
+def on_cores() -> ThreadPoolExecutor:
+    """Threads for blocks of one kernel: what they give is put together in the blocks' order."""
+    return ThreadPoolExecutor(min(_MOST_CORES, os.cpu_count() or 1))
 
 
 def given(values: NDArray[Kind]) -> NDArray[Kind]:

@@ -97,15 +97,17 @@ def overlay(ground: Surface, design: Surface) -> Overlay:
 
 def _by_kernel(ground: Surface, design: Surface, origin: Floats) -> Overlay:
     """The same by the compiled loops of `overlay_kernel`."""
-    from pipeline.compare import overlay_kernel
+    from pipeline.compare import overlay_blocks
 
-    faces = []
+    faces, spans = [], []
     for surface in (ground, design):
         shift = surface.origin - origin
-        made = overlay_kernel.faces(surface.x + shift[0], surface.y + shift[1], surface)
-        _refuse_clockwise(surface, *overlay_kernel.reach(made)[4:][::-1])
+        made = overlay_blocks.faces(surface.x + shift[0], surface.y + shift[1], surface)
+        span, least, which = overlay_blocks.reach(made)
+        _refuse_clockwise(surface, which, least)
         faces.append(made)
-    columns = overlay_kernel.pieces(*faces)
+        spans.append(span)
+    columns = overlay_blocks.pieces(faces[0], faces[1], np.array(spans))
     return Overlay(origin, *columns)
 
 

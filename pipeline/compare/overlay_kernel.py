@@ -10,10 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipeline.compare.candidates import CellLists, boxes, by_cell, lay_grid, sampled
-from pipeline.compiled import given, inlined, kernel
-from pipeline.model import Floats, Indices, Ints, Surface
-from pipeline.surface.cells import Grid
+from pipeline.compiled import inlined, kernel
+from pipeline.model import Floats, Indices, Ints
 
 SLIVER_M2 = 1e-12
 SAME_HEIGHT_M = 1e-9
@@ -319,64 +317,3 @@ def fill(rows: Ints, ground: Faces, design: Listed, made: Made) -> None:
             if corners and _area(one, corners) > SLIVER_M2:
                 _put(made, one, corners, g, d)
         made.done[0] = row + 1
-
-
-def faces(x: Floats, y: Floats, surface: Surface) -> Faces:
-    """A surface about the common origin, as the loops take it."""
-    return Faces(given(x), given(y), given(surface.z), given(surface.triangles))
-
-
-def pieces(ground: Faces, design: Faces) -> tuple[Floats, Floats, Floats, Ints, Ints, Ints]:
-    """x, y, cut of the corners, start, ground and design triangle of the pieces, as `Overlay`."""
-    reached = np.array([reach(ground)[:4], reach(design)[:4]])
-    low, high = reached[:, :2].max(axis=0), reached[:, 2:].min(axis=0)
-    common = tuple(low.tolist()), tuple(high.tolist())
-    rows, below = reaching(ground, *common), reaching(design, *common)
-    made = _room(len(rows) + len(below))
-    if len(rows) and len(below):
-        every = _corners(design, np.arange(len(design.corner)))
-        samples = _corners(ground, sampled(rows))[:2], every[:2, :, sampled(below)]
-        grid = lay_grid(samples, (len(rows), len(below)), low, high)
-        listed = _listed(every, by_cell(every[:2], below, grid), grid)
-        while made.done[0] < len(rows):
-            fill(given(rows), ground, listed, made)
-            if made.done[0] < len(rows):
-                made = _larger(made)
-    return _as_long_as_needed(made)
-
-
-def _corners(faces: Faces, rows: Ints) -> Floats:
-    corner = faces.corner[rows].T
-    return np.stack((faces.x[corner], faces.y[corner], faces.z[corner]))
-
-
-def _listed(corners: Floats, cells: CellLists, grid: Grid) -> Listed:
-    size = grid.columns, grid.rows
-    first = cells.first[np.searchsorted(cells.key, np.arange(grid.columns * grid.rows + 1))]
-    return Listed(
-        grid.low, grid.cell, size, given(first.astype(np.int32)),
-        given(cells.triangle.astype(np.int32)), given(boxes(corners[:2]).T),
-        given(corners.reshape(9, -1).T),
-    )  # fmt: skip
-
-
-def _room(n: int) -> Made:
-    """For three pieces a triangle to begin with: what is not written to is not there yet."""
-    x, y, cut = (np.empty(12 * n + 64) for _ in range(3))
-    start, ground, design = (np.empty(3 * n + 16 + k, np.int64) for k in (1, 0, 0))
-    start[0] = 0
-    return Made(x, y, cut, start, ground, design, np.zeros(3, np.int64))
-
-
-def _larger(made: Made) -> Made:
-    for column in made[:-1]:
-        column.resize(2 * len(column), refcheck=False)
-    return made
-
-
-def _as_long_as_needed(made: Made) -> tuple[Floats, Floats, Floats, Ints, Ints, Ints]:
-    pieces, corners = made.done[1:].tolist()
-    for column, n in zip(made[:-1], (*[corners] * 3, pieces + 1, pieces, pieces), strict=True):
-        column.resize(n, refcheck=False)
-        column.setflags(write=False)
-    return made[:-1]

@@ -7,8 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.compiled import given, inlined, kernel
+from pipeline.compiled import given, inlined, kernel, on_cores
 from pipeline.model import Floats, Ints, Overlay
+
+BLOCK = 1 << 16
+"""Pieces that one thread splits at a time."""
 
 
 @inlined
@@ -71,7 +74,14 @@ def parts(overlay: Overlay) -> tuple[Floats, ...]:
     n = len(overlay.start) - 1
     out = np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n)
     corners = given(overlay.x), given(overlay.y), given(overlay.cut)
-    fill(corners, given(overlay.start), out)
+
+    def block(k: int) -> None:
+        cut, filled, cut_area, fill_area, area = (column[k : k + BLOCK] for column in out)
+        start = given(overlay.start[k : k + BLOCK + 1])
+        fill(corners, start, (cut, filled, cut_area, fill_area, area))
+
+    with on_cores() as threads:
+        list(threads.map(block, range(0, n, BLOCK)))
     for column in out:
         column.setflags(write=False)
     return out

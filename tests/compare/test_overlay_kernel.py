@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline import compiled
 from pipeline.compare import overlay as by_overlay
-from pipeline.compare import quantities
+from pipeline.compare import overlay_blocks, parts_kernel, quantities
 from tests.forms import NO_NUMBA
 
 pytest.importorskip("numba", reason=NO_NUMBA)
@@ -74,3 +75,34 @@ def test_a_scan_against_a_design_far_from_zero(surface_of):
     design = surface_of(e[:900], n[:900], rng.normal(100, 0.01, 900))
 
     same(ground, design)
+
+
+@pytest.mark.parametrize("threads", [1, 3])
+def test_blocks_are_laid_down_in_their_order(surface_of, monkeypatch, threads):
+    """Triangles across the street against triangles along it: the first room is far too small."""
+    monkeypatch.setattr(overlay_blocks, "BLOCK", 7)
+    monkeypatch.setattr(overlay_blocks, "MANY", 5)
+    monkeypatch.setattr(parts_kernel, "BLOCK", 5)
+    monkeypatch.setattr(compiled, "_MOST_CORES", threads)
+    rng = np.random.default_rng(6)
+    along, side = np.linspace(0, 30, 40), np.repeat([0.0, 30.0], 20)
+    ground, design = (
+        surface_of(*at, rng.normal(0, 0.1, 40)) for at in ((along, side), (side, along))
+    )
+
+    found = same(ground, design)
+    triangles = len(ground.triangles) + len(design.triangles)
+    assert len(found.ground_triangle) > 3 * triangles + 16
+
+
+def test_a_clockwise_triangle_of_a_later_block_is_named(surface_of, monkeypatch):
+    monkeypatch.setattr(overlay_blocks, "MANY", 5)
+    monkeypatch.setattr(by_overlay, "BREAK_EVEN", 0)
+    rng = np.random.default_rng(8)
+    good, bad = (surface_of(*rng.uniform(0, 30, (2, 20)), np.zeros(20)) for _ in range(2))
+    turned = bad.triangles.copy()
+    turned[13] = turned[13, ::-1]
+    object.__setattr__(bad, "triangles", turned)
+
+    with pytest.raises(ValueError, match=r"triangle 13 of surface .* runs clockwise"):
+        by_overlay.overlay(good, bad)

@@ -19,6 +19,7 @@ from pipeline.compare.quantities import volumes_per_piece
 from pipeline.design import feet as feet_of
 from pipeline.model import Alignment, Bools, Floats, Ints, Overlay, Shots, Surface, Texts
 from pipeline.model.arrays import lock_fields
+from pipeline.model.spread import robust_spread
 
 SAME_THING_M = 0.15
 """Two shots this close in plan on two days are one hub, lid or control point [assumed]."""
@@ -173,7 +174,7 @@ def datum_shift(things: FixedThings, *, least_m: float) -> Shift:
         return Shift(math.nan, math.nan, n, sure=False, hit=())
     shift = float(np.median(things.change))
     apart = np.abs(things.change - shift)
-    sd = max(1.4826 * float(np.median(apart)), FIXED_SD_M)
+    sd = max(robust_spread(things.change), FIXED_SD_M)
     se = 1.25 * sd / math.sqrt(n)
     hit = apart > max(3.0 * sd, least_m)
     return Shift(

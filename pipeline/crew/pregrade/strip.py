@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.errors import JobError
 from pipeline.model import Bools, Floats
+from pipeline.model.spread import robust_spread
 from pipeline.settings_earthwork import Strip, StripMethod
 
 METHOD_ERROR_M: dict[StripMethod, float] = {
@@ -106,7 +107,7 @@ def measured(
             f"measure the same {GOOD_POINTS} points twice",
         )
     middle = float(np.median(rise[known]))
-    spread = max(1.4826 * float(np.median(np.abs(rise[known] - middle))), 0.001)
+    spread = max(robust_spread(rise), 0.001)
     regraded = known & (np.abs(rise - middle) > REGRADED_SDS * spread)
     kept = rise[known & ~regraded]
     if not abs(float(kept.mean())) <= MOST_RISE_M:

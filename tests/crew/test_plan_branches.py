@@ -11,13 +11,18 @@ import pytest
 
 from pipeline import assemble
 from pipeline.crew.hubs.patch_corners import patch_corners
+from pipeline.crew.hubs.street_layout import whole_stakes
 from pipeline.crew.plan.branches import branches_of, every_way, patch_outlines, with_mouths
+from pipeline.crew.plan.frame import PlanWords
+from pipeline.crew.plan.inputs import PlanInputs
 from pipeline.crew.plan.lines import edges, street_of
+from pipeline.crew.plan.map import base_of, map_marks
 from pipeline.crew.plan.sheets import Shown, pages
 from pipeline.ingest.job.inputs import read_before_shots
 from pipeline.model import NO_LINES, Lines, Part, Picture, Utilities, make_shots, texts
-from pipeline.settings import LayoutRules, SurfaceRules
+from pipeline.settings import LayoutRules, Rounding, Sheet, StakeRules, SurfaceRules
 from pipeline.surface import tin
+from pipeline.surface.contour import Isolines
 
 FIXTURE = Path(__file__).resolve().parents[2] / "fixtures" / "intersection"
 CLAY = "clay subgrade"
@@ -82,6 +87,30 @@ def test_match_lines_of_a_side_street_say_whose_station_and_sheet_it_is(branches
             r"TC A3 SHEET \d", goes_on
         ), name
     assert all(page.name.startswith("TC A3 sheet") for page in found)
+
+
+def test_the_station_of_a_stake_is_that_of_its_own_street(design):
+    """The main street goes on as 7+000 from its 0+020 on; a side street knows nothing of that."""
+    jumped = replace(design.alignment, equations=((20.0, 20.0, 7000.0),))
+    whole = replace(design, alignment=jumped)
+    none, rules = np.empty(0), StakeRules(reference="top back of curb")
+    stakes, _ = whole_stakes(whole, rules, 0.3)
+    words = dict.fromkeys(("job", "day", "layer", "grid", "heights", "shots", "package"), "")
+    inputs = PlanInputs(
+        corridor=whole, layer=CLAY, shots=make_shots([], [], []), used=np.empty(0, bool), cut=none,
+        bands=(), contours=Isolines(none, none, none, [0]), not_surveyed=(), stakes=stakes,
+        dots=stakes.take(np.empty(0, int)), utilities=None, sheet=Sheet(), rounding=Rounding(),
+        words=PlanWords(**words),
+    )  # fmt: skip
+    (marks,) = (one for one in map_marks(base_of(inputs)) if one.layer == "mark-stake")
+    told = dict(zip(marks.id, dict(marks.facts)["STATION"], strict=True))
+
+    side = {name: at for name, at in told.items() if name.startswith("TC-")}
+    assert len(side) > 4
+    assert all(name == f"TC-{at.replace('+', '')}{name[-1]}" for name, at in side.items())
+    assert any(name > "TC-0020.0" for name in side)
+    assert told["0000.0L"] == "0+000.0"
+    assert told["7010.0L"] == "7+010.0"
 
 
 def test_writing_runs_along_the_nearest_street(design, branches):

@@ -71,6 +71,10 @@ class Margins:
         names = ("blade", "rotor", "blade_worst", "rotor_worst")
         lock_fields(self, dict.fromkeys(names, (np.float64, (n,))))
 
+    def take(self, rows: Ints) -> Margins:
+        """Those of some tops, in that order."""
+        return Margins(*(getattr(self, one.name)[rows] for one in fields(self)))
+
 
 def margins(plane: ArrayLike, top: ArrayLike, sigma_top: ArrayLike, rules: HazardRules) -> Margins:
     r"""Margins of tops below the blade's plane and below the rotor, and their worst cases.
@@ -179,7 +183,7 @@ class Things:
             one.name: getattr(self, one.name)[rows] for one in fields(self) if one.name not in whole
         }
         names = texts([street] * len(rows))
-        return Things(**kept, feet=feet, margins=_ordered(self.margins, rows), street=names)
+        return Things(**kept, feet=feet, margins=self.margins.take(rows), street=names)
 
     @property
     def cover(self) -> Floats:
@@ -232,13 +236,13 @@ def things(
         kind=rows["kind"][order],
         easting=rows["easting"][order],
         northing=rows["northing"][order],
-        feet=Feet(at.station[order], at.offset[order], at.feet[order], at.beyond[order]),
+        feet=at.take(order),
         top=rows["top"][order],
         part=rows["part"][order],
         listed=rows["listed"][order],
         shot_id=rows["shot"][order],
         ground=locate.interpolate(ground, rows["easting"], rows["northing"])[order],
-        margins=_ordered(margin, order),
+        margins=margin.take(order),
         verdict=_by_hand(
             classes(np.minimum(margin.blade_worst, margin.rotor_worst), rules), rows["listed"] == ""
         )[order],
@@ -255,17 +259,7 @@ def beside(found: Things, corridor: Corridor, aside_m: float) -> Things:
     )
     rows = np.flatnonzero((at.beyond == 0) & (np.abs(at.offset) <= widest + aside_m))
     rows = rows[np.argsort(at.station[rows], kind="stable")]
-    feet = Feet(at.station[rows], at.offset[rows], at.feet[rows], at.beyond[rows])
-    return found.take(rows, feet, corridor.name)
-
-
-def _ordered(margin: Margins, order: Ints) -> Margins:
-    return Margins(
-        margin.blade[order],
-        margin.rotor[order],
-        margin.blade_worst[order],
-        margin.rotor_worst[order],
-    )
+    return found.take(rows, at.take(rows), corridor.name)
 
 
 def verdict_words(found: Things, row: int, unit: Measures = METRIC) -> str:

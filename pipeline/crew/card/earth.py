@@ -200,11 +200,9 @@ def _told_pages(words: tuple[str, str], said: tuple[str, ...], body_pt: float) -
 
 def _mean(cut_m: float, units: Measures) -> str:
     """Whole centimetres as on dirt, or hundredths of a foot: a mean is not painted."""
-    mark = ground_mark(cut_m)
-    if units.unit == "m" or not mark:
-        return mark
-    text = units.mark(cut_m)
-    return text if float(text.split()[-1] if text[0] in "CF" else 0.0) else "GRADE"
+    if units.unit == "m":
+        return ground_mark(cut_m)
+    return units.mark(cut_m).replace("ON GRADE", "GRADE")
 
 
 def _give_or_take(volume: str, either: str) -> str:

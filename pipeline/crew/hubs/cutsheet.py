@@ -266,7 +266,8 @@ def table(
     )  # fmt: skip
     rows = []
     for i in range(len(sheet.hubs)):
-        missing, alignment = np.isnan(sheet.cut[i]), line_of(lines, str(sheet.street[i]))
+        missing = "outside the design: no mark" if np.isnan(sheet.cut[i]) else ""
+        alignment = line_of(lines, str(sheet.street[i]))
         rows.append(
             (
                 str(i + 1),
@@ -288,7 +289,7 @@ def table(
                 fall_words(float(sheet.fall[i])),
                 step_words(float(sheet.to_next[i])),
                 sheet.flag[i],
-                "outside the design: no mark" if missing else sheet.hubs.note[i],
+                "; ".join(x for x in (missing, str(sheet.hubs.note[i])) if x),
             )
         )
     text = frozenset(columns) - {

@@ -84,6 +84,15 @@ class Base:
         rows: Ints = self.shot_rows[self.inputs.used[self.shot_rows] == used]
         return rows
 
+    def called(self, stakes: Stakes, row: int) -> tuple[str, str]:
+        """Initials of a stake's street, empty for the main one, and its station along that."""
+        street = str(stakes.street[row])
+        prefix, corridor = next(
+            ((one.prefix, one.corridor) for one in self.branches if one.name == street),
+            ("", self.inputs.corridor),
+        )
+        return prefix, station_text(corridor.alignment, float(stakes.station[row]))
+
     def stakes(self, *, key: bool) -> Ints:
         """Rows of the line's own points, or of the stakes and hubs."""
         return np.flatnonzero((self.inputs.stakes.kind == "point") == key)
@@ -254,18 +263,21 @@ def _stake_marks(base: Base, layer: str, shape: Shape, stakes: Stakes, rows: Int
     """Dots have their ground's height; stakes and key points carry facts in its stead."""
     x, y = base.near(stakes.easting[rows], stakes.northing[rows])
     dots = layer == "mark-dot"
-    alignment = base.inputs.corridor.alignment
     facts = (
-        ("ID", stakes.id[rows]),
-        ("STATION", texts(station_text(alignment, s) for s in stakes.station[rows].tolist())),
-        ("OFFSET", texts(_beside(offset) for offset in stakes.offset[rows].tolist())),
-        ("WHAT", stakes.what[rows]),
-        ("MARK", stakes.mark[rows]),
+        ()
+        if dots
+        else (
+            ("ID", stakes.id[rows]),
+            ("STATION", texts(base.called(stakes, row)[1] for row in rows)),
+            ("OFFSET", texts(_beside(offset) for offset in stakes.offset[rows].tolist())),
+            ("WHAT", stakes.what[rows]),
+            ("MARK", stakes.mark[rows]),
+        )
     )
     return Marks(
         layer, shape, SIGN_SIZES_MM[layer] * base.mm, x, y,
         stakes.ground[rows] if dots else np.full(len(rows), np.nan),
-        id=stakes.id[rows], station=stakes.station[rows], facts=() if dots else facts,
+        id=stakes.id[rows], station=stakes.station[rows], facts=facts,
     )  # fmt: skip
 
 

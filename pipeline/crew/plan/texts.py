@@ -120,12 +120,10 @@ def key_words(base: Base) -> Labels:
     """PC, PT, HP and their like, with the station."""
     stakes, rows = base.inputs.stakes, base.stakes(key=True)
     x, y = base.near(stakes.easting[rows], stakes.northing[rows])
-    lines = {one.name: (one.prefix, one.corridor) for one in base.branches}
-    text = []
-    for row in rows:
-        prefix, street = lines.get(str(stakes.street[row]), ("", base.inputs.corridor))
-        at = station_text(street.alignment, stakes.station[row])
-        text.append(" ".join(word for word in (str(stakes.mark[row]), prefix, at) if word))
+    text = [
+        " ".join(part for part in (str(stakes.mark[row]), *base.called(stakes, row)) if part)
+        for row in rows
+    ]
     style = _style(base, "text-key-point", 2.2, "key-point")
     return beside(x, y, base.along(x, y), text, style, "abrl")
 

@@ -18,6 +18,7 @@ from pipeline.ingest.describe.description import (
 )
 from pipeline.ingest.describe.files import describe
 from pipeline.ingest.source import shown
+from pipeline.model.telling import listed
 from pipeline.units import format_length
 
 if TYPE_CHECKING:
@@ -249,12 +250,12 @@ def _more(more: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
             continue
         label = key.replace("_", " ")
         if key == "classes":
-            yield label, _listed({f"{k} {more['class_names'][k]}": n for k, n in value.items()})
+            yield label, _most({f"{k} {more['class_names'][k]}": n for k, n in value.items()})
         elif key == "columns":
             for column in value[:_MOST_LISTED]:
                 yield "column", _column(column)
         elif isinstance(value, Mapping):
-            yield label[: _LABEL - 1], _listed(value)
+            yield label[: _LABEL - 1], _most(value)
         elif isinstance(value, list):
             yield label[: _LABEL - 1], " | ".join(str(one) for one in value[:_MOST_LISTED])
         else:
@@ -266,9 +267,8 @@ def _column(column: Mapping[str, Any]) -> str:
     return f"{column['name']}: {column['numbers']:,} numbers{span}"
 
 
-def _listed(counts: Mapping[str, Any]) -> str:
+def _most(counts: Mapping[str, Any]) -> str:
     rows = [
         f"{key.replace('_', ' ')} {value:,}" for key, value in counts.items() if value is not None
     ]
-    more = f" and {len(rows) - _MOST_LISTED} more" if len(rows) > _MOST_LISTED else ""
-    return ", ".join(rows[:_MOST_LISTED]) + more
+    return listed(rows, _MOST_LISTED)

@@ -14,9 +14,10 @@ import numpy as np
 
 from pipeline.checks.bust import FEWEST, LEAST_M, ROD_STEPS, median_and_error, name_constant
 from pipeline.checks.references import Breaks, Held, dictionary
-from pipeline.checks.telling import at, counted, stretch_text, volume_text
+from pipeline.checks.telling import at, stretch_text, volume_text
 from pipeline.model import Feet, Finding, Findings, Ints, Shots, Texts
 from pipeline.model.spread import robust_spread
+from pipeline.model.telling import counted
 from pipeline.settings import CheckRules
 from pipeline.units import Called, format_station
 

@@ -10,9 +10,10 @@ from numpy.typing import ArrayLike
 
 from pipeline.checks.coverage import Missing
 from pipeline.checks.references import Breaks, break_at, edges, offset_at, section_height
-from pipeline.checks.telling import counted, stretch_text, volume_text
+from pipeline.checks.telling import stretch_text, volume_text
 from pipeline.model import Bools, BreakLine, Finding, Findings, Floats, Ints
 from pipeline.model.arrays import lock_fields
+from pipeline.model.telling import counted
 from pipeline.settings import CheckRules
 from pipeline.units import Called, format_station
 

@@ -8,9 +8,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pipeline.checks.telling import at, counted
+from pipeline.checks.telling import at
 from pipeline.model import Bools, Finding, Findings, Shots, Texts
 from pipeline.model.arrays import of_each
+from pipeline.model.telling import counted
 from pipeline.settings import Code
 
 _LINE_NUMBER = re.compile(r"\d+$")

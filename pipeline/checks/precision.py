@@ -10,9 +10,10 @@ import re
 
 import numpy as np
 
-from pipeline.checks.telling import at, counted, listed
+from pipeline.checks.telling import at
 from pipeline.model import Bools, Finding, Findings, Floats, Shots
 from pipeline.model.arrays import of_each
+from pipeline.model.telling import counted, listed
 from pipeline.settings import CheckRules
 
 _SATELLITE = re.compile(r"\b(?:rtk|gnss|gps|dgps|pdop|float)\b", re.IGNORECASE)

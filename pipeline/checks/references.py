@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.checks.telling import at, counted
+from pipeline.checks.telling import at
 from pipeline.model import (
     BreakLine,
     Feet,
@@ -28,6 +28,7 @@ from pipeline.model import (
     texts,
 )
 from pipeline.model.arrays import lock_fields, of_each
+from pipeline.model.telling import counted
 from pipeline.settings import Code
 
 Breaks: TypeAlias = Sequence[BreakLine]

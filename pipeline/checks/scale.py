@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.checks.references import matched
-from pipeline.checks.telling import at, counted
+from pipeline.checks.telling import at
 from pipeline.errors import InputError
 from pipeline.model import Bools, Finding, Findings, Floats, Shots
+from pipeline.model.telling import counted
 from pipeline.units import FOOT_M, format_length
 
 ROUND_M = 10_000.0

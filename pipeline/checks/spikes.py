@@ -17,9 +17,10 @@ from pipeline.checks.bust import name_constant
 from pipeline.checks.likeness import ALONG_M, along_street, in_plane, stand_off
 from pipeline.checks.references import Breaks, offset_at
 from pipeline.checks.runs import Profiled
-from pipeline.checks.telling import at, counted, stretch_text, volume_text
+from pipeline.checks.telling import at, stretch_text, volume_text
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
+from pipeline.model.telling import counted
 from pipeline.settings import CheckRules
 from pipeline.units import Called, format_station
 

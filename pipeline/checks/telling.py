@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -59,14 +58,3 @@ def stretch_text(station: Floats, called: Called = format_station) -> str:
 def side_text(side: int) -> str:
     """`` left``, `` right``, or nothing for the crown; to stand behind a break's name."""
     return {"L": " left", "R": " right", "CL": ""}[format_side(float(side))]
-
-
-def counted(number: int, noun: str) -> str:
-    """``1 shot``, ``2 shots``."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def listed(words: Sequence[str], most: int = 6) -> str:
-    """The first few of the words, and how many more there are."""
-    shown = ", ".join(words[:most])
-    return shown + (f" and {len(words) - most} more" if len(words) > most else "")

@@ -15,9 +15,10 @@ import numpy as np
 from pipeline.checks.bust import median_and_error
 from pipeline.checks.constants import HARD_SD_M
 from pipeline.checks.references import Breaks, section_height
-from pipeline.checks.telling import counted, millimetres
+from pipeline.checks.telling import millimetres
 from pipeline.model import Feet, Finding, Findings, Floats, Ints
 from pipeline.model.spread import robust_spread
+from pipeline.model.telling import counted
 from pipeline.settings import CheckRules
 from pipeline.units import format_length
 

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.checks.telling import at, counted, listed
+from pipeline.checks.telling import at
 from pipeline.model import Bools, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
+from pipeline.model.telling import counted, listed
 from pipeline.settings import CheckRules
 
 _CLOCK = r"(?P<h>[0-9]{1,2}):(?P<min>[0-9]{2})(?::(?P<s>[0-9]{2})(?:[.,][0-9]{1,9})?)?"

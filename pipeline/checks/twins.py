@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.checks.telling import at, counted, listed, millimetres
+from pipeline.checks.telling import at, millimetres
 from pipeline.model import Bools, Feet, Finding, Findings, Floats, Ints, Shots, Texts
 from pipeline.model.arrays import lock_fields
+from pipeline.model.telling import counted, listed
 
 TWICE, CONFLICT, FACE, TWO_CODES = "twice", "conflict", "face", "two codes"
 _STEP_M = 0.001

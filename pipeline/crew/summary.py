@@ -10,6 +10,7 @@ from pipeline.compare.uncertainty import StandardError, Uncertainty
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.crew.volume_sheet import sure_to
 from pipeline.model import Finding, Findings, Quantity
+from pipeline.model.telling import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,4 @@ def _sentence(finding: Finding) -> str:
 def _points(points: tuple[str, ...]) -> str:
     if not points:
         return ""
-    shown = ", ".join(points[:6])
-    more = f" and {len(points) - 6} more" if len(points) > 6 else ""
-    return f"point{'s' if len(points) > 1 else ''} {shown}{more}, "
+    return f"point{'s' if len(points) > 1 else ''} {listed(points)}, "

@@ -17,6 +17,7 @@ from pipeline.crew.hubs.stakes import column_name
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Quantity, Table
+from pipeline.model.telling import counted
 from pipeline.settings_earthwork import Bulking, Volumes
 from pipeline.units import format_length, format_side, ground_mark
 
@@ -273,7 +274,7 @@ def balance_lines(
     ):
         count = int((found.verdict == verdict).sum())
         if count:
-            said.append(f"{count} stretch{'' if count == 1 else 'es'} {text}")
+            said.append(f"{counted(count, 'stretch', 'stretches')} {text}")
     return tuple(said)
 
 

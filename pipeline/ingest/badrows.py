@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from pipeline.model import Finding
+from pipeline.model.telling import listed
 
 LISTED = 1000
 """So many bad rows are listed one by one; the rest are one finding."""
@@ -26,8 +27,7 @@ class BadRow(NamedTuple):
 
 def line_words(lines: Sequence[object], most: int = 12) -> str:
     """Line numbers or ids for a message: ``3, 8, 11 and 40 more``."""
-    text = ", ".join(str(line) for line in lines[:most])
-    return text if len(lines) <= most else f"{text} and {len(lines) - most} more"
+    return listed([str(line) for line in lines], most)
 
 
 def bad_findings(bad: Sequence[BadRow], name: str) -> list[Finding]:

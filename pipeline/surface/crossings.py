@@ -9,10 +9,10 @@ import numpy as np
 from pipeline.errors import SurfaceError
 from pipeline.model import Bools, Finding, Findings, Floats, Ints, Linework, Shots
 from pipeline.model.arrays import lock_fields
+from pipeline.model.telling import counted
 from pipeline.settings import SurfaceRules
 from pipeline.surface.grid import Cuts, Pieces, find_cuts
 from pipeline.surface.places import Places, grid_key
-from pipeline.surface.wording import counted
 from pipeline.units import format_length
 
 _ROUNDS = 20  # two or three as a rule: a bent line may come near another point

@@ -17,9 +17,9 @@ from pipeline.model import (
     Severity,
     Surface,
 )
+from pipeline.model.telling import counted, listed
 from pipeline.surface.crossings import edge_key
 from pipeline.surface.trim import twice_area
-from pipeline.surface.wording import counted, listed
 
 
 def from_mesh(mesh: Mesh) -> tuple[Surface, Findings]:
@@ -253,11 +253,11 @@ def _rings(start: Ints, end: Ints) -> list[Ints]:
 
 def _dropped(mesh: Mesh, severity: Severity, what: str, which: Bools) -> Finding:
     names = ["-".join(ids) for ids in mesh.id[mesh.triangles[which]].tolist()]
-    count = counted(len(names), "face", "faces")
+    count = counted(len(names), "face")
     return Finding(
         severity=severity,
         kind="face left out",
-        text=f"surface {mesh.name}: {count} left out, each {what}: {listed(names)}",
+        text=f"surface {mesh.name}: {count} left out, each {what}: {listed(names, 10)}",
         do="nothing, if the surface looks whole" if severity == "note" else "check the file",
     )
 
@@ -272,7 +272,7 @@ def _repeats(mesh: Mesh, first: Ints, known: Bools) -> list[Finding]:
         Finding(
             severity="note",
             kind="shot twice",
-            text=f"surface {mesh.name}: {count} another exactly: {listed(ids)}",
+            text=f"surface {mesh.name}: {count} another exactly: {listed(ids, 10)}",
             do="nothing: the first of each is used",
             points=ids,
         )
@@ -285,8 +285,8 @@ def _folded(mesh: Mesh, faces: Indices, folded: Bools) -> Finding:
         set(edge_key(faces[t, k].astype(np.int64), faces[t, (k + 1) % 3].astype(np.int64)).tolist())
     )
     pairs = [(str(mesh.id[edge >> 32]), str(mesh.id[edge & 0xFFFFFFFF])) for edge in edges]
-    count = counted(len(pairs), "edge", "edges")
-    names = listed([f"{a}-{b}" for a, b in pairs])
+    count = counted(len(pairs), "edge")
+    names = listed([f"{a}-{b}" for a, b in pairs], 10)
     return Finding(
         severity="person",
         kind="folded surface",

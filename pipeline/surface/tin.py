@@ -15,6 +15,7 @@ from pipeline.model import (
     Shots,
     Surface,
 )
+from pipeline.model.telling import counted, listed
 from pipeline.settings import SurfaceRules
 from pipeline.surface.crossings import (
     Drawn,
@@ -30,7 +31,6 @@ from pipeline.surface.places import GRID_M, Places, settle
 from pipeline.surface.rings import Ring, find_rings, lay_on_ground, line_roles, ring_segments
 from pipeline.surface.touching import triangulate_with_lines
 from pipeline.surface.trim import Net, drop_slivers, enclosed, peel, remaining, twice_area
-from pipeline.surface.wording import counted, listed
 
 __all__ = ["area", "build", "from_mesh", "outline", "slope_area"]
 
@@ -124,7 +124,7 @@ def _with_heights(
         return lines, roles, ()
     keep = [k for k in range(len(lines)) if k not in set(out)]
     rows = np.isin(of, keep)
-    names = listed([lines.name[k] or str(k + 1) for k in out])
+    names = listed([lines.name[k] or str(k + 1) for k in out], 10)
     finding = Finding(
         severity="person",
         kind="line without height",
@@ -244,7 +244,7 @@ def _left_out(shots: Shots, places: Places, surface: Surface, by_line: bool) -> 
         Finding(
             severity="note" if by_line else "person",
             kind="shot without triangle",
-            text=f"{who} no triangle and no part in the surface: {listed(ids)}",
+            text=f"{who} no triangle and no part in the surface: {listed(ids, 10)}",
             do="nothing, if the drawn boundary leaves them out rightly"
             if by_line
             else "shoot between them and the rest, or raise surface.max_edge_m",

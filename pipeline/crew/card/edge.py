@@ -15,6 +15,7 @@ from pipeline.crew.edge.machine import Path
 from pipeline.crew.measures import Measures, measures
 from pipeline.crew.work import CrewWork, between, place
 from pipeline.model.pages import NUMBER_PT, CardPage
+from pipeline.model.telling import counted
 from pipeline.settings import Job
 from pipeline.units import format_side
 
@@ -157,9 +158,8 @@ def path_pages(work: CrewWork, body_pt: float) -> list[CardPage]:
         f"CLEAR only where shots stand {unit.stated(work.job.machine.coverage_m)} apart or closer,"
         " and only until the next pass of a blade."
     )
-    count = len(rows)
     over = " AND ".join(layers).upper()
-    bar = f"CURB MACHINE OVER {over}   {count} CONFLICT{'' if count == 1 else 'S'}"
+    bar = f"CURB MACHINE OVER {over}   {counted(len(rows), 'CONFLICT', 'CONFLICTS')}"
     return list_pages(("Machine path", bar), headings, rows, told, body_pt)
 
 

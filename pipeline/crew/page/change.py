@@ -10,9 +10,9 @@ from pipeline.compare.progress import Progress
 from pipeline.crew.measures import METRIC, Measures
 from pipeline.design.equations import named
 from pipeline.model import Alignment, Finding, Findings, Table
+from pipeline.model.telling import counted, listed
 from pipeline.units import format_length
 
-_SHOWN = 6
 LEAST_M = 0.001
 
 
@@ -32,9 +32,8 @@ def sentences(
     sure = change.sure
     said = [_datum(shift, before, after, unit)]
     if shift.hit:
-        more = f" and {len(shift.hit) - _SHOWN} more" if len(shift.hit) > _SHOWN else ""
-        names = ", ".join(shift.hit[:_SHOWN])
-        said.append(f"Moved on their own, so hit or shot wrong: {names}{more}. Set them again.")
+        names = listed(shift.hit)
+        said.append(f"Moved on their own, so hit or shot wrong: {names}. Set them again.")
     raised = float(change.raised_m3[sure].sum())
     lowered = float(change.lowered_m3[sure].sum())
     said.append(
@@ -46,7 +45,7 @@ def sentences(
 
 
 def _datum(shift: Shift, before: str, after: str, unit: Measures) -> str:
-    things = f"{shift.things} fixed thing{'' if shift.things == 1 else 's'} shot on both days"
+    things = f"{counted(shift.things, 'fixed thing')} shot on both days"
     if math.isnan(shift.shift_m):
         return (
             f"DATUM NOT CHECKED: only {things}. A change of the whole street cannot be told"

@@ -48,6 +48,7 @@ from pipeline.model import (
     Texts,
 )
 from pipeline.model.daypage import Card, DayPage, PageList
+from pipeline.model.telling import counted, listed
 from pipeline.settings import Rounding
 from pipeline.surface.contour import Isolines
 from pipeline.units import format_side
@@ -148,7 +149,7 @@ def _rest(findings: Findings) -> str:
     more = max(len(_to_look_at(findings)) - MOST_CARDS, 0)
     notes = sum(one.severity == "note" for one in findings)
     said = [f"{more} more to look at"] if more else []
-    said += [f"{notes} notes with nothing to do"] if notes else []
+    said += [f"{counted(notes, 'note')} with nothing to do"] if notes else []
     return f"{' and '.join(said)} in findings.json." if said else ""
 
 
@@ -157,9 +158,8 @@ def _finding_card(finding: Finding, inputs: PageInputs) -> Card:
     stop = finding.severity == "stop"
     lines = [f"{finding.text}.", f"{finding.do[:1].upper()}{finding.do[1:]}."]
     if finding.points:
-        shown = ", ".join(finding.points[:_MOST_POINTS])
-        more = len(finding.points) - _MOST_POINTS
-        lines.insert(0, f"Points {shown}{f' and {more} more' if more > 0 else ''}:")
+        noun = "Point" if len(finding.points) == 1 else "Points"
+        lines.insert(0, f"{noun} {listed(finding.points, _MOST_POINTS)}:")
     return Card(
         head=f"{'STOP' if stop else 'LOOK'}: {finding.kind}",
         lines=tuple(lines),

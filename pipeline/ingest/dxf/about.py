@@ -12,6 +12,7 @@ from pipeline.ingest.dxf.shapes import TWO_HEIGHTS
 from pipeline.ingest.dxf.walk import Gathered
 from pipeline.ingest.source import shown
 from pipeline.model import Finding, Severity
+from pipeline.model.telling import listed
 
 _MOST_NAMES = 40
 _FOR_EYES = frozenset({
@@ -90,11 +91,8 @@ def _about_lines(judged: Judged) -> Iterator[_Row]:
         text = f"flat rings, to be laid on the ground: {_counts(judged.bare)}"
         yield "note", "flat ring", text, "nothing"
     if judged.open_rings:
-        listed = ", ".join(
-            f'{one.handle} on "{shown(one.layer)}"' for one in judged.open_rings[:10]
-        )
-        more = f" and {len(judged.open_rings) - 10} more" if len(judged.open_rings) > 10 else ""
-        text = f"rings that are open and will be closed straight: {listed}{more}"
+        rings = [f'{one.handle} on "{shown(one.layer)}"' for one in judged.open_rings]
+        text = f"rings that are open and will be closed straight: {listed(rings, 10)}"
         yield "person", "open ring", text, "close them in the drawing"
 
 
@@ -125,11 +123,8 @@ def layer_counts(left: Counter[tuple[str, str]]) -> str:
     for (layer, kind), count in left.items():
         layers.setdefault(layer, []).append(f"{kind} {count}")
     named = [f'"{shown(layer)}" ({", ".join(kinds)})' for layer, kinds in layers.items()]
-    more = f" and {len(named) - _MOST_NAMES} more" if len(named) > _MOST_NAMES else ""
-    return ", ".join(named[:_MOST_NAMES]) + more
+    return listed(named, _MOST_NAMES)
 
 
 def _counts(names: dict[str, int] | Counter[str]) -> str:
-    listed = [f"{shown(name)} {count}" for name, count in names.items()]
-    more = f" and {len(listed) - _MOST_NAMES} more" if len(listed) > _MOST_NAMES else ""
-    return ", ".join(listed[:_MOST_NAMES]) + more
+    return listed([f"{shown(name)} {count}" for name, count in names.items()], _MOST_NAMES)

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 from pipeline.errors import InputError
 from pipeline.ingest.source import INVISIBLE, open_source, shown
 from pipeline.model import Finding
+from pipeline.model.telling import listed
 
 if TYPE_CHECKING:
     from ezdxf.audit import Auditor
@@ -294,14 +295,12 @@ def _about_repairs(auditor: Auditor | None, file: str) -> list[Finding]:
 
 
 def _about_remarks(remarks: list[str], file: str) -> list[Finding]:
-    listed = list(dict.fromkeys(remarks))
-    if not listed:
+    odd = list(dict.fromkeys(remarks))
+    if not odd:
         return []
-    left = len(listed) - _MOST_REMARKS
-    more = f" and {left} more" if left > 0 else ""
-    odd = "; ".join(shown(one, 120) for one in listed[:_MOST_REMARKS])
-    text = f"{file}: odd in the file: {odd}{more}"
-    if any("ignor" in one.lower() for one in listed):  # so something was left out
+    said = listed([shown(one, 120) for one in odd], _MOST_REMARKS, "; ")
+    text = f"{file}: odd in the file: {said}"
+    if any("ignor" in one.lower() for one in odd):  # so something was left out
         do = "compare the counts with the drawing"
         return [Finding("person", "oddity", text, do, file=file)]
     return [Finding("note", "oddity", text, "nothing, if it looks whole", file=file)]

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import JobError
 from pipeline.ingest.source import shown
+from pipeline.model.telling import counted
 from pipeline.settings import Job
 
 if TYPE_CHECKING:
@@ -139,7 +140,7 @@ def _validate(path: Path, text: str, stated: dict[str, Any]) -> Job:
         if len(found) > MOST_MISTAKES:
             lines.append(f"and {len(found) - MOST_MISTAKES} more")
         raise JobError(
-            path.name, "; ".join(lines), f"correct {_count(len(found), 'setting')}"
+            path.name, "; ".join(lines), f"correct {counted(len(found), 'setting')}"
         ) from None
 
 
@@ -233,7 +234,3 @@ def _check_orders(path: Path, text: str, job: Job) -> None:
                     f"is less than {low} = {low_value:g}",
                     "let the limits rise in this order",
                 )
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

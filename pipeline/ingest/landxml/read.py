@@ -39,6 +39,7 @@ from pipeline.model import (
     Severity,
     join_lines,
 )
+from pipeline.model.telling import listed
 from pipeline.settings import FileFormat
 
 VERSIONS = ("1.0", "1.1", "1.2", "2.0")
@@ -277,8 +278,7 @@ class _Reader:
                 names.append(feature.name)
                 start.append(len(vertices))
         if left:
-            more = f" and {len(left) - 5} more" if len(left) > 5 else ""
-            text = f"{len(left)} drawn features are not read: {'; '.join(left[:5])}{more}"
+            text = f"{len(left)} drawn features are not read: {listed(left, 5, '; ')}"
             self.say("note", "feature left out", text, "nothing, if they bound no ground")
         if not names:
             return NO_LINES
@@ -347,9 +347,9 @@ class _Reader:
 
 def _counts(names: Counter[str]) -> str:
     """``Parcel 83, Pipe 5``, in the order met."""
-    listed = [f"{shown(name)} {count}" for name, count in list(names.items())[:_MOST_NAMES]]
+    first = [f"{shown(name)} {count}" for name, count in list(names.items())[:_MOST_NAMES]]
     more = len(names) - _MOST_NAMES
-    return ", ".join(listed) + (f" and {more} more names" if more > 0 else "")
+    return ", ".join(first) + (f" and {more} more names" if more > 0 else "")
 
 
 def _refers(text: LineText) -> bool:

@@ -7,39 +7,27 @@ lip at 3.70, a pan of 0.30 at 6 %, a straight face of 150 mm to the top back of 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from pipeline.design import alignment, profile, section
-from pipeline.ingest.job.design import read_alignment, read_profile
-from pipeline.ingest.job.sections import read_sections
-from pipeline.model import NO_LINES, Corridor, make_shots, texts
-from pipeline.settings import LayerRule, SurfaceRules
+from pipeline.model import NO_LINES, make_shots, texts
+from pipeline.settings import SurfaceRules
 from pipeline.surface import tin
-from tests.streets import curbed_sections
-
-ALIGNMENT = """\
-kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station
-start,,,,,1000.0,2000.0,0.0,0.0
-line,100.0,,,,,,,
-"""
-PROFILE = "station,elevation_m,curve_in_m,curve_out_m\n0,50.0,0,0\n100,52.0,0,0\n"
+from tests.streets import curbed_sections, street
 
 
 @pytest.fixture(scope="session")
 def corridor(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("design")
-    for name, text in (
-        ("a.csv", ALIGNMENT),
-        ("p.csv", PROFILE),
-        ("s.toml", curbed_sections(100.0)),
-    ):
-        (folder / name).write_text(text, encoding="utf-8")
-    line, _ = alignment.build(read_alignment(folder / "a.csv"))
-    heights, _ = profile.build(read_profile(folder / "p.csv"))
-    rules = [LayerRule(name="finish"), LayerRule(name="clay subgrade")]
-    layers = section.layers(read_sections(folder / "s.toml"), rules)
-    return Corridor("straight street", line, heights, layers)
+    found = street(
+        tmp_path_factory.mktemp("design"),
+        "start,,,,,1000.0,2000.0,0.0,0.0\nline,100.0,,,,,,,\n",
+        "0,50.0,0,0\n100,52.0,0,0\n",
+        curbed_sections(100.0),
+        ["finish", "clay subgrade"],
+    )
+    return replace(found, name="straight street")
 
 
 @pytest.fixture(scope="session")

@@ -8,14 +8,13 @@ import pytest
 from pipeline.crew.edge.line import EdgeLine, edge_lines, edge_spots, seen
 from pipeline.crew.edge.straight import long_sight, mid_ordinate, residuals, straightness
 from pipeline.crew.stretches import Tape
-from pipeline.design import alignment, grade_line, profile, section
+from pipeline.design import alignment, grade_line
 from pipeline.errors import JobError
-from pipeline.ingest.job.design import read_alignment, read_profile
-from pipeline.ingest.job.sections import read_sections
-from pipeline.model import NO_LINES, Corridor, make_shots, texts
-from pipeline.settings import Code, LayerRule, SurfaceRules
+from pipeline.model import NO_LINES, make_shots, texts
+from pipeline.settings import Code, SurfaceRules
 from pipeline.settings_crew import ShotEdgeRules
 from pipeline.surface import tin
+from tests.streets import street
 
 RULES = ShotEdgeRules()
 CODES = {"EC": Code(what="edge of clay", line=True, break_name="edge of clay", max_step_m=15.0)}
@@ -23,7 +22,6 @@ CLAY = "clay subgrade"
 EDGE = 4.85
 
 CURVED = """\
-kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station
 start,,,,,1000.0,2000.0,30.0,0.0
 line,40.0,,,,,,,
 arc,60.0,60.0,,right,,,,
@@ -40,16 +38,8 @@ def bend(tmp_path_factory):
         "drop_m = 0.40\nleft = 'mirror'\n"
         "right = [{ to = 'edge of clay', width_m = 4.85, fall_pct = 2.5 }]\n"
     )
-    folder = tmp_path_factory.mktemp("bend")
-    (folder / "a.csv").write_text(CURVED, encoding="utf-8")
-    (folder / "p.csv").write_text(
-        "station,elevation_m,curve_in_m,curve_out_m\n0,50,0,0\n160,51.6,0,0\n", encoding="utf-8"
-    )
-    (folder / "s.toml").write_text(from_conftest, encoding="utf-8")
-    line, _ = alignment.build(read_alignment(folder / "a.csv"))
-    heights, _ = profile.build(read_profile(folder / "p.csv"))
-    layers = section.layers(read_sections(folder / "s.toml"), [LayerRule(name=CLAY)])
-    return Corridor("bend", line, heights, layers)
+    heights = "0,50,0,0\n160,51.6,0,0\n"
+    return street(tmp_path_factory.mktemp("bend"), CURVED, heights, from_conftest, [CLAY])
 
 
 def nose(station, at, length, amount, ramp=0.05):

@@ -15,13 +15,12 @@ from pipeline.crew.edge.line import edge_lines, edge_spots, seen
 from pipeline.crew.edge.machine import Objects, machine_path
 from pipeline.crew.edge.straight import straightness
 from pipeline.crew.stretches import edge_tape, lay_tape, metre_beside, stations
-from pipeline.design import alignment, profile, section
-from pipeline.ingest.job.design import read_alignment, read_profile
-from pipeline.ingest.job.sections import read_sections
-from pipeline.model import NO_LINES, Corridor, make_shots, texts
-from pipeline.settings import Code, LayerRule, SurfaceRules
+from pipeline.design import alignment
+from pipeline.model import NO_LINES, make_shots, texts
+from pipeline.settings import Code, SurfaceRules
 from pipeline.settings_crew import BankRules, MachineRules, ShotEdgeRules
 from pipeline.surface import tin
+from tests.streets import street
 
 CLAY = "clay subgrade"
 CODES = {"EC": Code(what="edge of clay", line=True, break_name="edge of clay", max_step_m=15.0)}
@@ -49,19 +48,9 @@ right = [{ to = "edge of clay", width_m = 4.85, fall_pct = 0.0 }]
 @pytest.fixture(scope="module")
 def arc(tmp_path_factory):
     """A level street of 24 m on R 12 to the right: 1 m of it is 0.596 m on the right edge."""
-    folder = tmp_path_factory.mktemp("arc")
-    columns = "kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station"
-    tables = {
-        "a.csv": f"{columns}\nstart,,,,,1000.0,2000.0,30.0,0.0\narc,24.0,12.0,,right,,,,\n",
-        "p.csv": "station,elevation_m,curve_in_m,curve_out_m\n0,50,0,0\n24,50,0,0\n",
-        "s.toml": SECTIONS,
-    }
-    for name, text in tables.items():
-        (folder / name).write_text(text, encoding="utf-8")
-    line, _ = alignment.build(read_alignment(folder / "a.csv"))
-    heights, _ = profile.build(read_profile(folder / "p.csv"))
-    rules = [LayerRule(name="finish"), LayerRule(name=CLAY)]
-    return Corridor("arc", line, heights, section.layers(read_sections(folder / "s.toml"), rules))
+    elements = "start,,,,,1000.0,2000.0,30.0,0.0\narc,24.0,12.0,,right,,,,\n"
+    heights = "0,50,0,0\n24,50,0,0\n"
+    return street(tmp_path_factory.mktemp("arc"), elements, heights, SECTIONS, ["finish", CLAY])
 
 
 def beside(side: int, out: float) -> float:

@@ -9,13 +9,11 @@ from hypothesis import strategies as st
 
 from pipeline.crew import lows
 from pipeline.crew.hubs import instrument, stakes
-from pipeline.design import alignment, profile, section
 from pipeline.errors import JobError
-from pipeline.ingest.job.design import read_alignment, read_profile
-from pipeline.ingest.job.sections import read_sections
-from pipeline.model import Corridor, Utilities, texts
-from pipeline.settings import LayerRule, StakeRules
+from pipeline.model import Utilities, texts
+from pipeline.settings import StakeRules
 from pipeline.settings_crew import HazardRules, InstrumentRules
+from tests.streets import street
 
 RULES = StakeRules(interval_m=20.0, hub_behind_m=1.5, reference="top back of curb")
 
@@ -53,24 +51,14 @@ def test_the_elevation_says_what_it_is_of(corridor):
 @pytest.fixture(scope="module")
 def sag(tmp_path_factory):
     """A sag with its low at station 50 on both gutters."""
-    folder = tmp_path_factory.mktemp("sag")
-    (folder / "a.csv").write_text(
-        "kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station\n"
-        "start,,,,,1000,2000,0,0\nline,100,,,,,,,\n", encoding="utf-8"
-    )  # fmt: skip
-    (folder / "p.csv").write_text(
-        "station,elevation_m,curve_in_m,curve_out_m\n0,50.5,0,0\n50,50,20,20\n100,50.5,0,0\n",
-        encoding="utf-8",
-    )
-    (folder / "s.toml").write_text(
+    return street(
+        tmp_path_factory.mktemp("sag"),
+        "start,,,,,1000,2000,0,0\nline,100,,,,,,,\n",
+        "0,50.5,0,0\n50,50,20,20\n100,50.5,0,0\n",
         "[[section]]\nname = 'x'\nfrom = 0.0\nto = 100.0\n[section.layers.finish]\n"
         "right = [{ to = 'flowline', width_m = 4.0, fall_pct = 2.0 }]\nleft = 'mirror'\n",
-        encoding="utf-8",
+        ["finish"],
     )
-    line, _ = alignment.build(read_alignment(folder / "a.csv"))
-    heights, _ = profile.build(read_profile(folder / "p.csv"))
-    layers = section.layers(read_sections(folder / "s.toml"), [LayerRule(name="finish")])
-    return Corridor("sag", line, heights, layers)
 
 
 def basin(name, station, offset, kind="catch basin"):

@@ -7,14 +7,13 @@ import pytest
 
 from pipeline.crew.sights import sightline
 from pipeline.crew.sights import table as sights_table
-from pipeline.design import alignment, profile, section
+from pipeline.design import alignment
 from pipeline.design import corridor as sections
-from pipeline.ingest.job.design import read_alignment, read_profile
-from pipeline.ingest.job.sections import read_sections
-from pipeline.model import NO_LINES, Corridor, make_shots
-from pipeline.settings import LayerRule, Rounding, SurfaceRules
+from pipeline.model import NO_LINES, make_shots
+from pipeline.settings import Rounding, SurfaceRules
 from pipeline.settings_crew import SightRules
 from pipeline.surface import tin
+from tests.streets import street
 
 CLAY = "clay subgrade"
 RULES = SightRules()
@@ -112,23 +111,14 @@ def test_dot_error_agrees_with_a_thousand_crews():
 
 def test_a_crest_between_two_dots_needs_a_third(tmp_path):
     # a vertical curve of 2 % over 40 m: K = 20, sagitta L^2 / (800 K) = 25 mm on 20 m
-    (tmp_path / "a.csv").write_text(
-        "kind,length_m,radius_m,radius_end_m,turn,easting_m,northing_m,azimuth_deg,station\n"
-        "start,,,,,0,0,0,0\nline,100,,,,,,,\n", encoding="utf-8"
-    )  # fmt: skip
-    (tmp_path / "p.csv").write_text(
-        "station,elevation_m,curve_in_m,curve_out_m\n0,50,0,0\n50,50.5,20,20\n100,50,0,0\n",
-        encoding="utf-8",
-    )
-    (tmp_path / "s.toml").write_text(
+    crest = street(
+        tmp_path,
+        "start,,,,,0,0,0,0\nline,100,,,,,,,\n",
+        "0,50,0,0\n50,50.5,20,20\n100,50,0,0\n",
         "[[section]]\nname = 'x'\nfrom = 0.0\nto = 100.0\n[section.layers.'clay subgrade']\n"
         "right = [{ to = 'edge of clay', width_m = 4.85, fall_pct = 2.5 }]\nleft = 'mirror'\n",
-        encoding="utf-8",
+        [CLAY],
     )
-    line, _ = alignment.build(read_alignment(tmp_path / "a.csv"))
-    heights, _ = profile.build(read_profile(tmp_path / "p.csv"))
-    layers = section.layers(read_sections(tmp_path / "s.toml"), [LayerRule(name=CLAY)])
-    crest = Corridor("crest", line, heights, layers)
     found = sights(crest, ground_at(crest), (0.0, 20.0, 40.0, 60.0))
     along = {s.first.station: s for s in found if s.way == "along" and s.first.offset < 0}
     middle = {start: s.readings[1] for start, s in along.items()}

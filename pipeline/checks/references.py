@@ -144,8 +144,10 @@ def against_breaks(
     z = np.asarray(elevation, dtype=np.float64)
     residual, aside = np.full(len(z), np.nan), np.full(len(z), np.nan)
     line_of = np.full(len(z), -1, dtype=np.int64)
+    named = np.flatnonzero(stated != "")
+    name = stated[named]
     for number, line in enumerate(breaks):
-        rows = np.flatnonzero(stated == line.name)
+        rows = named[name == line.name]
         offset, height = break_at(line, feet.station[rows])
         gap = np.abs(feet.offset[rows] - offset)
         nearer = ~np.isnan(gap) & ~(gap >= aside[rows])

@@ -116,14 +116,25 @@ def _plain(value: Any) -> bytes:
     return f"[{kind} {len(content)} ".encode() + content + b"]"
 
 
+def _texts(listed: list[Any], put: Callable[[bytes], None]) -> None:
+    """Texts end to end, with the length of each; what else there is as JSON."""
+    try:
+        # a lone surrogate of a file is not a question mark
+        together = "".join(listed).encode("utf-8", "surrogatepass")
+    except TypeError:
+        put(b"json" + json.dumps(listed).encode())
+        return
+    put(b"text" + np.fromiter(map(len, listed), np.int64, len(listed)).tobytes())
+    put(together)
+
+
 def _array(values: np.ndarray[Any, Any]) -> bytes:
     known = _seen.get(id(values))
     if known is not None and known[0]() is values:
         return known[1]
     found = hashlib.sha256(f"{values.dtype.str} {values.shape}".encode())
     if values.dtype == object:
-        # Python texts; escapes keep a lone surrogate of a file apart from a question mark
-        found.update(json.dumps(values.tolist()).encode())
+        _texts(values.ravel().tolist(), found.update)
     else:
         found.update(np.ascontiguousarray(values).data)
     made = found.digest()

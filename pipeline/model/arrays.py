@@ -65,7 +65,7 @@ def of_each(column: Texts, answer: Callable[[str], Any], dtype: Any = object) ->
     listed = column.tolist()
     known = {text: answer(text) for text in dict.fromkeys(listed)}
     found = np.empty(len(listed), dtype=dtype)
-    found[:] = [known[text] for text in listed]
+    found[:] = known[listed[0]] if len(known) == 1 else [known[text] for text in listed]
     return found
 
 

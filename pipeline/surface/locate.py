@@ -25,7 +25,7 @@ _Boxes: TypeAlias = tuple[Floats, Floats, Floats, Floats]
 # a cell in mean heights and widths of a triangle: the larger, the more to try in each
 _ROW, _COLUMN = 2.0, 0.5
 _MOST_ROWS, _CELLS_A_POINT = 1 << 20, 4
-_FEW, _FEW_TRIANGLES = 16, 50_000
+_FEW, _FEW_COMPILED, _FEW_TRIANGLES = 16, 64, 50_000
 _BATCH = 1 << 17  # pairs tried at a time: the arrays of one batch stay in the cache
 
 
@@ -156,14 +156,18 @@ def _near(surface: Surface, easting: ArrayLike, northing: ArrayLike) -> tuple[Fl
 
 def _found(surface: Surface, points: tuple[Floats, Floats]) -> Indices:
     """`locate`, or for few points in many triangles the same from the surface's own cells."""
-    few = len(points[0]) * _FEW < len(surface.triangles) > _FEW_TRIANGLES
-    if not few and compiled.worth(len(points[0]) + len(surface.triangles), BREAK_EVEN):
+    fast = compiled.worth(len(points[0]) + len(surface.triangles), BREAK_EVEN)
+    share = len(points[0]) * (_FEW_COMPILED if fast else _FEW)
+    few = share < len(surface.triangles) > _FEW_TRIANGLES
+    if fast and not few:
         from pipeline.surface import locate_kernel
 
         return locate_kernel.find(surface, points)
     if not few:
         return locate(surface.x, surface.y, surface.triangles, points)
     best = np.full(len(points[0]), len(surface.triangles), dtype=np.int32)
+    if not len(best):
+        return best
     t, q = cells_of(surface).near(*points)
     boxed = np.ones(len(t), dtype=np.bool_)
     for column, at in ((surface.x, points[0]), (surface.y, points[1])):

@@ -20,6 +20,7 @@ from pipeline.kept.digest import NotDigestedError, digest
 from pipeline.kept.encoding import NotKeptError, Shared, decoded, encoded
 from pipeline.kept.store import MAGIC, Store
 from pipeline.model import Finding, Shots, make_shots
+from pipeline.model.arrays import texts
 
 WORKED: list[float] = []
 
@@ -194,6 +195,7 @@ def test_functions_of_modules_have_a_digest_and_others_have_none():
     [
         (1, True), (1, 1.0), (1, "1"), (0.0, -0.0), (None, "None"), (("ab", "c"), ("a", "bc")),
         ((1, 2), [1, 2]), (np.zeros(2), np.zeros((2, 1))), (np.zeros(2), np.zeros(2, np.float32)),
+        (texts(["ab", "c"]), texts(["a", "bc"])), (texts(["\ud800"]), texts(["?"])),
         ({"a": 1}, {"a": 2}), (b"a", "a"), (Path("a"), "a"), (((), 1), ((1,),)),
     ],
 )  # fmt: skip

@@ -117,12 +117,12 @@ def _sample(day: Day, design: Surface, sigma: Floats, quantity: Quantity) -> sam
 def earthworks_words(found: Earthworks, day: Day) -> tuple[str, ...]:
     """How much, how sure, and where it does not average out."""
     job, target, line = day.morning.inputs.job, found.target, day.morning.corridor.alignment
-    units = measures(job.rounding)
+    unit = measures(job.rounding)
     return (
-        *volume_sheet.uncertainty_lines(target.quantity, target.sure, units),
-        *volume_sheet.state_lines(target.quantity, job.bulking, units),
-        *volume_sheet.section_lines(found.sections, line, units),
-        *volume_sheet.balance_lines(found.evenness, job.volumes, line, units),
+        *volume_sheet.uncertainty_lines(target.quantity, target.sure, unit),
+        *volume_sheet.state_lines(target.quantity, job.bulking, unit),
+        *volume_sheet.section_lines(found.sections, line, unit),
+        *volume_sheet.balance_lines(found.evenness, job.volumes, line, unit),
     )
 
 
@@ -169,7 +169,7 @@ def where_it_goes(stretches: intervals.Intervals, day: Day, *, equal_costs: bool
             moves,
             day.morning.corridor.alignment,
             rows_m=_beside(day),
-            units=measures(job.rounding),
+            unit=measures(job.rounding),
         ),
         diagram,
         moves,

@@ -53,19 +53,19 @@ def _earth_pictures(day: Day, words: PlanWords) -> dict[str, bytes]:
     if found is None:
         return {}
     files: dict[str, bytes] = {}
-    units = measures(day.morning.inputs.job.rounding)
+    unit = measures(day.morning.inputs.job.rounding)
     lots = () if found.pregrade is None else found.pregrade.lots
     for number, lot in enumerate(lots, start=1):
         if lot.decision is None:
             continue
         of = f"-{number}" if len(lots) > 1 else ""
-        chart = earth_charts.cost_chart(lot.decision, units)
+        chart = earth_charts.cost_chart(lot.decision, unit)
         if chart is not None:
             files |= curve_picture(chart, f"cost{of}")
-        files |= bars_picture(earth_charts.tornado_chart(lot.decision, units), f"tornado{of}")
+        files |= bars_picture(earth_charts.tornado_chart(lot.decision, unit), f"tornado{of}")
     if found.haul.diagram is not None:
         line = day.morning.corridor.alignment
-        mass = earth_charts.mass_chart(found.haul.diagram, line, units)
+        mass = earth_charts.mass_chart(found.haul.diagram, line, unit)
         files |= {} if mass is None else curve_picture(mass, "mass-haul")
     if found.haul.arrows:
         files |= drawn.plan_picture(haul_drawing(day, words), job.sheet.scale, "haul")

@@ -109,13 +109,13 @@ class Earthworks:
     pregrade: Pregrade | None
 
 
-def lot_tables(lot: LotSheet, line: Alignment, units: Measures) -> tuple[Table, ...]:
+def lot_tables(lot: LotSheet, line: Alignment, unit: Measures) -> tuple[Table, ...]:
     """The tables of a lot as people read them: heights and volumes in the crew's unit.
 
     Those of the lot itself are for software, and metric.
     """
     tables = {table.name: table for table in lot.tables}
     if lot.left is not None and lot.decision is not None:
-        own = remaining_table(lot.left, line, units), tornado(lot.decision, units)
+        own = remaining_table(lot.left, line, unit), tornado(lot.decision, unit)
         tables |= {table.name: table for table in own}
     return tuple(tables.values())

@@ -22,25 +22,25 @@ T = TypeVar("T", float, Floats)
 TICKS = 6
 
 
-def cost_chart(found: Decision, units: Measures = METRIC) -> CurveChart | None:
+def cost_chart(found: Decision, unit: Measures = METRIC) -> CurveChart | None:
     """Expected cost over the whole lot by how far the clay is left low; None without costs."""
     if found.curve is None or found.target is None:
         return None
     prices, area = found.target.prices, found.lot.area_m2
-    low = _low(found.curve.lowering_m, units)
+    low = _low(found.curve.lowering_m, unit)
     cost = found.curve.cost_m2 * area
     reach = float(low.min()), float(low.max())
     equal = prices.origin == EQUAL
-    unit = f"{units.volume_unit} over or short" if equal else (prices.currency or "cost")
+    of = f"{unit.volume_unit} over or short" if equal else (prices.currency or "cost")
     exact = found.target.exact
-    marks = [(float(_low(exact, units)), f"least {low_words(exact, units)}")]
+    marks = [(float(_low(exact, unit)), f"least {low_words(exact, unit)}")]
     if found.lowering is not None:
-        chosen = low_words(found.lowering, units)
-        marks.append((float(_low(found.lowering, units)), f"leave {chosen}"))
+        chosen = low_words(found.lowering, unit)
+        marks.append((float(_low(found.lowering, unit)), f"leave {chosen}"))
     return CurveChart(
         title=f"What it costs to be wrong: {found.lot.name}",
-        x_label=f"clay left low, {units.small_unit} (- is high)",
-        y_label=f"expected {unit} over {units.area(area)} {units.area_unit}",
+        x_label=f"clay left low, {unit.small_unit} (- is high)",
+        y_label=f"expected {of} over {unit.area(area)} {unit.area_unit}",
         x=low,
         y=cost,
         x_ticks=within(ticks(*reach), *reach),
@@ -49,13 +49,13 @@ def cost_chart(found: Decision, units: Measures = METRIC) -> CurveChart | None:
     )
 
 
-def tornado_chart(found: Decision, units: Measures = METRIC) -> BarChart:
+def tornado_chart(found: Decision, unit: Measures = METRIC) -> BarChart:
     """What each input moves when it is off by its standard error, the largest first."""
-    rows = tornado(found, units).rows
-    by = units.of_long(1.0) if units.unit == "ft" else 1000.0
+    rows = tornado(found, unit).rows
+    by = unit.of_long(1.0) if unit.unit == "ft" else 1000.0
     return BarChart(
         title=f"What each input moves: {found.lot.name}",
-        x_label=f"change of the rise, {units.fine_unit}",
+        x_label=f"change of the rise, {unit.fine_unit}",
         bars=tuple(
             Bar(f"{what}, {change}", by * effect.low_m, by * effect.high_m, low, high)
             for effect, (what, change, low, high) in zip(found.effects, rows, strict=True)
@@ -63,18 +63,18 @@ def tornado_chart(found: Decision, units: Measures = METRIC) -> BarChart:
     )
 
 
-def mass_chart(found: MassHaul, line: Alignment, units: Measures = METRIC) -> CurveChart | None:
+def mass_chart(found: MassHaul, line: Alignment, unit: Measures = METRIC) -> CurveChart | None:
     """The mass diagram: cut less what the fill needs, added up along the street."""
     if len(found.station) < 2:
         return None
     first, last = float(found.station[0]), float(found.station[-1])
-    ordinate = found.ordinate / YARD_M3 if units.unit == "ft" else found.ordinate
+    ordinate = found.ordinate / YARD_M3 if unit.unit == "ft" else found.ordinate
     low, high = min(float(ordinate.min()), 0.0), max(float(ordinate.max()), 0.0)
     stations = [at for at, _ in within(ticks(first, last), first, last)]
     return CurveChart(
         title="Mass diagram: rising where there is more cut than the fill needs",
         x_label="station",
-        y_label=f"cut less need of the fill, bank {units.volume_unit}",
+        y_label=f"cut less need of the fill, bank {unit.volume_unit}",
         x=found.station,
         y=ordinate,
         x_ticks=tuple((at, named(line, at)) for at in stations),
@@ -104,6 +104,6 @@ def within(marks: Ticks, low: float, high: float) -> Ticks:
     return tuple(mark for mark in marks if low - 1e-9 <= mark[0] <= high + 1e-9)
 
 
-def _low(low_m: T, units: Measures) -> T:
+def _low(low_m: T, unit: Measures) -> T:
     """Centimetres, or feet."""
-    return low_m / FOOT_M if units.unit == "ft" else 100.0 * low_m
+    return low_m / FOOT_M if unit.unit == "ft" else 100.0 * low_m

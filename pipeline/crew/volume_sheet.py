@@ -33,7 +33,7 @@ def interval_table(
     found: Intervals,
     line: Alignment | None = None,
     errors: StretchErrors | None = None,
-    units: Measures = METRIC,
+    unit: Measures = METRIC,
 ) -> Table:
     """Cut and fill by stretch, and by lane where there are lanes; stations as `line` names them.
 
@@ -42,44 +42,44 @@ def interval_table(
     """
 
     def area(square_metres: float) -> str:
-        metric = units.unit == "m"
-        return format_length(square_metres, step=0.1) if metric else units.area(square_metres)
+        metric = unit.unit == "m"
+        return format_length(square_metres, step=0.1) if metric else unit.area(square_metres)
 
     rows = tuple(
         (
             named(line, found.start[k]) if np.isfinite(found.start[k]) else "before",
             named(line, found.end[k]) if np.isfinite(found.end[k]) else "after",
             found.lane[k],
-            units.volume(found.cut_m3[k], 0.01),
-            units.volume(found.fill_m3[k], 0.01),
+            unit.volume(found.cut_m3[k], 0.01),
+            unit.volume(found.fill_m3[k], 0.01),
             area(found.cut_area_m2[k]),
             area(found.fill_area_m2[k]),
             area(found.compared_area_m2[k]),
             area(found.uncovered_area_m2[k]),
-            units.mark(float(found.mean_cut_m[k])),
-            *(() if errors is None else either_way(errors, k, units)),
+            unit.mark(float(found.mean_cut_m[k])),
+            *(() if errors is None else either_way(errors, k, unit)),
         )
         for k in range(len(found))
     )
-    mean = f"mean_{units.unit}"
-    cube, square, fine = units.volume_unit, units.area_unit, units.fine_unit
+    mean = f"mean_{unit.unit}"
+    cube, square, fine = unit.volume_unit, unit.area_unit, unit.fine_unit
     columns: tuple[str, ...] = (
         "from_station", "to_station", "lane", f"cut_{cube}", f"fill_{cube}", f"cut_{square}",
         f"fill_{square}", f"compared_{square}", f"not_surveyed_{square}", mean,
     )  # fmt: skip
     if errors is not None:
         either = ("cut", cube), ("fill", cube), ("mean", fine)
-        columns += tuple(f"{what}_give_or_take_{unit}" for what, unit in either)
+        columns += tuple(f"{what}_give_or_take_{of}" for what, of in either)
     name = f"volumes_{column_name(found.layer)}"
     return Table(name, columns, rows, frozenset(columns[:3]) | {mean})
 
 
-def either_way(errors: StretchErrors, k: int, units: Measures = METRIC) -> tuple[str, ...]:
+def either_way(errors: StretchErrors, k: int, unit: Measures = METRIC) -> tuple[str, ...]:
     """What holds cut, fill and mean of a stretch in 95 of 100 cases; empty: too few shots."""
     return (
-        units.volume(NINETY_FIVE * errors.cut_m3[k]),
-        units.volume(NINETY_FIVE * errors.fill_m3[k]),
-        units.fine(NINETY_FIVE * errors.mean_m[k]),
+        unit.volume(NINETY_FIVE * errors.cut_m3[k]),
+        unit.volume(NINETY_FIVE * errors.fill_m3[k]),
+        unit.fine(NINETY_FIVE * errors.mean_m[k]),
     )
 
 
@@ -112,18 +112,18 @@ def section_table(found: SectionVolumes, line: Alignment | None = None) -> Table
 
 
 def section_lines(
-    found: SectionVolumes, line: Alignment | None = None, units: Measures = METRIC
+    found: SectionVolumes, line: Alignment | None = None, unit: Measures = METRIC
 ) -> tuple[str, ...]:
     """Totals by each method, and why they differ where they do."""
     said = []
     for what in ("cut", "fill"):
         exact = float(getattr(found, f"exact_{what}_m3").sum())
-        words = [f"{what} {units.volume(exact)} {units.volume_unit} exact"]
+        words = [f"{what} {unit.volume(exact)} {unit.volume_unit} exact"]
         for method, title in (("end_area", "average end area"), ("prismoidal", "prismoidal")):
             total = float(getattr(found, f"{method}_{what}_m3").sum())
             off = found.off_by(method, what)
             share = "" if math.isnan(off) else f" ({100 * off:+.1f} %)"
-            words.append(f"{title} {units.volume(total)}{share}")
+            words.append(f"{title} {unit.volume(total)}{share}")
         said.append(", ".join(words))
         if abs(found.off_by("end_area", what)) > EXPLAIN:
             said.append(
@@ -135,13 +135,13 @@ def section_lines(
         worst = short[np.argmax(found.unseen_m[short])]
         said.append(
             f"  in {len(short)} of {len(found.start)} stretches part of the width is not surveyed"
-            f" and counts nothing, most {units.long(found.unseen_m[worst], 0.01)} {units.unit}"
+            f" and counts nothing, most {unit.long(found.unseen_m[worst], 0.01)} {unit.unit}"
             f" between {named(line, found.start[worst])} and {named(line, found.end[worst])}"
         )
     return tuple(said)
 
 
-def plus_minus(value: float, error: StandardError, units: Measures = METRIC) -> str:
+def plus_minus(value: float, error: StandardError, unit: Measures = METRIC) -> str:
     """``118 m3 +- 9``: volume and what holds it in 95 of 100 cases.
 
     Examples
@@ -150,45 +150,45 @@ def plus_minus(value: float, error: StandardError, units: Measures = METRIC) -> 
     '118 m3 +- 9'
     """
     if math.isnan(error.total):
-        return f"{units.volume(value)} {units.volume_unit}, too few shots to say how sure"
-    volume, either = sure_to(value, error, units)
-    return f"{volume} {units.volume_unit} +- {either}"
+        return f"{unit.volume(value)} {unit.volume_unit}, too few shots to say how sure"
+    volume, either = sure_to(value, error, unit)
+    return f"{volume} {unit.volume_unit} +- {either}"
 
 
-def sure_to(value: float, error: StandardError, units: Measures) -> tuple[str, str]:
+def sure_to(value: float, error: StandardError, unit: Measures) -> tuple[str, str]:
     """A volume and what holds it in 95 of 100 cases, both as fine as that deserves."""
     either = NINETY_FIVE * error.total
     step = 1.0 if either >= 2 else 0.1
-    return units.volume(value, step), units.volume(either, step)
+    return unit.volume(value, step), unit.volume(either, step)
 
 
 def uncertainty_lines(
-    quantity: Quantity, found: Uncertainty, units: Measures = METRIC
+    quantity: Quantity, found: Uncertainty, unit: Measures = METRIC
 ) -> tuple[str, ...]:
     """How sure cut, fill and mean are, in 95 of 100 cases, and what it hangs on."""
     said = [
         (
-            f"cut {plus_minus(quantity.cut_m3, found.cut, units)},"
-            f" fill {plus_minus(quantity.fill_m3, found.fill, units)} (95 of 100 cases)"
+            f"cut {plus_minus(quantity.cut_m3, found.cut, unit)},"
+            f" fill {plus_minus(quantity.fill_m3, found.fill, unit)} (95 of 100 cases)"
         ),
     ]
     net = found.net
     if math.isnan(net.total):
         return tuple(said)
-    mean = units.mark(quantity.mean_cut_m)
+    mean = unit.mark(quantity.mean_cut_m)
     parts = ", ".join(
-        f"{title} {units.finest(NINETY_FIVE * value / net.area_m2)}"
+        f"{title} {unit.finest(NINETY_FIVE * value / net.area_m2)}"
         for title, value in (
             ("bench and set-up", net.systematic),
             ("ground between the shots", net.between),
             ("single shots", net.instrument),
         )
     )
-    either = f"{units.fine(NINETY_FIVE * net.mean_m)} {units.fine_unit}"
-    said.append(f"mean {mean} {units.unit} +- {either}: {parts} {units.fine_unit}")
+    either = f"{unit.fine(NINETY_FIVE * net.mean_m)} {unit.fine_unit}"
+    said.append(f"mean {mean} {unit.unit} +- {either}: {parts} {unit.fine_unit}")
     if abs(found.cut.missed) > MISSED_SHARE * found.cut.total:
         said.append(
-            f"cut and fill are likely {units.volume(abs(found.cut.missed))} {units.volume_unit}"
+            f"cut and fill are likely {unit.volume(abs(found.cut.missed))} {unit.volume_unit}"
             f" {'larger' if found.cut.missed > 0 else 'smaller'} each: the ground waves between"
             " the shots"
         )
@@ -198,7 +198,7 @@ def uncertainty_lines(
     return tuple(said)
 
 
-def state_lines(quantity: Quantity, bulking: Bulking, units: Measures = METRIC) -> tuple[str, ...]:
+def state_lines(quantity: Quantity, bulking: Bulking, unit: Measures = METRIC) -> tuple[str, ...]:
     """Cut and fill in the bank, loose and compacted."""
     said = []
     for what, of, volume in (
@@ -206,10 +206,10 @@ def state_lines(quantity: Quantity, bulking: Bulking, units: Measures = METRIC) 
         ("fill", "compacted", quantity.fill_m3),
     ):
         states = (
-            f"{units.volume(float(in_state(volume, of, to, bulking)))} {to}"  # type: ignore[arg-type]
+            f"{unit.volume(float(in_state(volume, of, to, bulking)))} {to}"  # type: ignore[arg-type]
             for to in ("bank", "loose", "compacted")
         )
-        said.append(f"{what} {units.volume_unit}: {', '.join(states)}")
+        said.append(f"{what} {unit.volume_unit}: {', '.join(states)}")
     return tuple(said)
 
 
@@ -253,18 +253,18 @@ def balance_lines(
     found: Balance,
     rules: Volumes,
     line: Alignment | None = None,
-    units: Measures = METRIC,
+    unit: Measures = METRIC,
 ) -> tuple[str, ...]:
     """Lengths to take from or add to, and what is left alone."""
     said = [
-        f"{named(line, one.start)} to {named(line, one.end)}: {_depth(one.depth_m, units)} over"
-        f" {units.area(one.area_m2)} {units.area_unit},"
-        f" {units.volume(abs(one.volume_m3))} {units.volume_unit}"
+        f"{named(line, one.start)} to {named(line, one.end)}: {_depth(one.depth_m, unit)} over"
+        f" {unit.area(one.area_m2)} {unit.area_unit},"
+        f" {unit.volume(abs(one.volume_m3))} {unit.volume_unit}"
         for one in found.out
     ]
     if not said:
         said.append(
-            f"the mean over {units.long(rules.balance_m, 1.0)} {units.unit} is good everywhere"
+            f"the mean over {unit.long(rules.balance_m, 1.0)} {unit.unit} is good everywhere"
         )
     for verdict, text in (
         ("left alone", "high or low by themselves, evened out by their neighbours: left alone"),
@@ -278,11 +278,11 @@ def balance_lines(
     return tuple(said)
 
 
-def _depth(depth_m: float, units: Measures) -> str:
+def _depth(depth_m: float, unit: Measures) -> str:
     mark = ground_mark(depth_m, step=0.005)
     if mark == "GRADE":
-        return "less than half a centimetre off" if units.unit == "m" else "less than 0.01 ft off"
+        return "less than half a centimetre off" if unit.unit == "m" else "less than 0.01 ft off"
     way = "take off" if depth_m > 0 else "put on"
-    if units.unit == "m":
+    if unit.unit == "m":
         return f"{way} {mark.split()[1]} cm"
-    return f"{way} {units.step(abs(depth_m))}"
+    return f"{way} {unit.step(abs(depth_m))}"

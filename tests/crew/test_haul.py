@@ -239,5 +239,5 @@ def test_arrows_say_cubic_yards_to_a_crew_in_feet():
     alignment, _ = build(
         AlignmentRows("x", (ElementRow("line", 80.0, start=(0.0, 0.0)),), 0.0, 0.4)
     )
-    (got,) = arrows(moves_of([9, 0], [0, 9]), alignment, units=Measures("ft"))
+    (got,) = arrows(moves_of([9, 0], [0, 9]), alignment, unit=Measures("ft"))
     assert got.text == "11.8 yd3 blade"

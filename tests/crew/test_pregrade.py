@@ -52,7 +52,7 @@ def test_the_sheet_of_dry_lean_clay():
     assert said[4] == "cement 2.4 % by dry mass: 12.5 kg/m2 over 0.30 m"
     assert "water 32 L/m2" in said[5]
     # 32 L/m2 by 0.3048 squared
-    assert "water 3.0 L/ft2" in lines(found, of.hauling, units=Measures("ft"))[5]
+    assert "water 3.0 L/ft2" in lines(found, of.hauling, unit=Measures("ft"))[5]
     assert said[6].startswith("rotor bottom at plane STAB-315 mm, 0.30 m below the clay; 4 on the")
     assert "not a locate" in said[6]
     assert any(text.startswith("stabilised layer after trimming 315 mm") for text in said)

@@ -42,63 +42,63 @@ def earth_pages(
         Height of a page between head and foot.
     """
     pages: list[CardPage] = []
-    units = measures(job.rounding)
+    unit = measures(job.rounding)
     if found.pregrade is not None:
         pages += _summary(found.pregrade, job, line, body_pt)
         several = len(found.pregrade.lots) > 1
         for lot in found.pregrade.lots:
-            pages += _lot_pages(lot, line, units, body_pt, f": {lot.name}" if several else "")
+            pages += _lot_pages(lot, line, unit, body_pt, f": {lot.name}" if several else "")
     return [
         *pages,
-        *_volume_pages(found.target, line, said, units, body_pt),
-        *_haul_pages(found, line, units, body_pt),
+        *_volume_pages(found.target, line, said, unit, body_pt),
+        *_haul_pages(found, line, unit, body_pt),
     ]
 
 
 def _summary(found: Pregrade, job: Job, line: Alignment, body_pt: float) -> list[CardPage]:
     """One row a lot: what to leave it at, in type that is read from a cab."""
-    units = measures(job.rounding)
+    unit = measures(job.rounding)
     rows = [
         (
             f"{lot.name}\n{named(line, lot.start)}-{named(line, lot.end)}",
-            *_target_words(lot.decision, units),
+            *_target_words(lot.decision, unit),
         )
         for lot in found.lots
     ]
     headings = [
         Heading("lot", wrap=True),
-        Heading(f"leave clay\n{units.small_unit}", NUMBER_PT, bold=True),
-        Heading(f"8 of 10\ncases {units.small_unit}", NUMBER_PT),
-        Heading(f"{a_centimetre(units)} wrong\ncosts", wrap=True),
+        Heading(f"leave clay\n{unit.small_unit}", NUMBER_PT, bold=True),
+        Heading(f"8 of 10\ncases {unit.small_unit}", NUMBER_PT),
+        Heading(f"{a_centimetre(unit)} wrong\ncosts", wrap=True),
     ]
-    told = [DECIDES, truck_words(job.hauling, job.bulking, units), *found.honesty]
-    bar = f"LEAVE THE CLAY BELOW {job.stabilising.layer.upper()} BY   {units.small_unit}"
+    told = [DECIDES, truck_words(job.hauling, job.bulking, unit), *found.honesty]
+    bar = f"LEAVE THE CLAY BELOW {job.stabilising.layer.upper()} BY   {unit.small_unit}"
     return list_pages(("How high to leave the clay", bar), headings, rows, told, body_pt)
 
 
-def _target_words(found: Decision | None, units: Measures) -> tuple[str, str, str]:
+def _target_words(found: Decision | None, unit: Measures) -> tuple[str, str, str]:
     """How far low or high, its range, and what a centimetre wrong costs."""
     if found is None:
         return "NOT KNOWN", "", "shoot it first"
-    low, high = (half_steps(v, units) for v in found.range_m)
+    low, high = (half_steps(v, unit) for v in found.range_m)
     wrong = f"{found.wrong_loads.count} loads out or {found.wrong_tonnes:.0f} t gravel in"
     if found.lowering is None:
         return "NO COSTS", f"{low} to {high}", wrong
-    amount = low_words(abs(found.lowering), units)
+    amount = low_words(abs(found.lowering), unit)
     way = "LOW" if found.lowering > 0 else "HIGH" if found.lowering < 0 else ""
     return f"{amount} {way}".rstrip(), f"{low} to {high}", wrong
 
 
 def _lot_pages(
-    lot: LotSheet, line: Alignment, units: Measures, body_pt: float, of: str
+    lot: LotSheet, line: Alignment, unit: Measures, body_pt: float, of: str
 ) -> list[CardPage]:
     """A lot's sheet: curve and words, what is left to do, what moves it, what it rests on."""
     bar = lot.words[0].upper() if len(lot.words[0]) < 60 else f"LOT {lot.name.upper()}"
-    chart = None if lot.decision is None else cost_chart(lot.decision, units)
+    chart = None if lot.decision is None else cost_chart(lot.decision, unit)
     room = body_pt - (FIGURE_PT if chart else 0.0)
     pages = with_figure(_told_pages((f"Decision{of}", bar), lot.words, room), chart)
-    tables = {table.name: table for table in lot_tables(lot, line, units)}
-    for name, title, headings, told in _lot_tables(units):
+    tables = {table.name: table for table in lot_tables(lot, line, unit)}
+    for name, title, headings, told in _lot_tables(unit):
         if name in tables and tables[name].rows:
             words = (f"{title}{of}", title.upper())
             rows = [tuple(row[k] for k in _KEPT[name]) for row in tables[name].rows]
@@ -113,8 +113,8 @@ _KEPT = {
 }
 
 
-def _lot_tables(units: Measures) -> tuple[tuple[str, str, list[Heading], list[str]], ...]:
-    small, fine = units.small_unit, units.fine_unit
+def _lot_tables(unit: Measures) -> tuple[tuple[str, str, list[Heading], list[str]], ...]:
+    small, fine = unit.small_unit, unit.fine_unit
     return (
     (
         "pregrade_remaining", "Clay before mixing",
@@ -122,7 +122,7 @@ def _lot_tables(units: Measures) -> tuple[tuple[str, str, list[Heading], list[st
             Heading("from", bold=True), Heading("to"), Heading(f"now low\n{small}", align="right"),
             Heading(f"do\n{small}", NUMBER_PT, bold=True, align="centre", fill=True),
             Heading("loads\nnow", align="right", fill=True),
-            Heading(f"if nothing\nis done {units.volume_unit}", align="right", fill=True),
+            Heading(f"if nothing\nis done {unit.volume_unit}", align="right", fill=True),
             Heading("loads\nthen", align="right", fill=True),
         ],
         [
@@ -157,13 +157,13 @@ def _lot_tables(units: Measures) -> tuple[tuple[str, str, list[Heading], list[st
 
 
 def _volume_pages(
-    found: LayerVolumes, line: Alignment, said: tuple[str, ...], units: Measures, body_pt: float
+    found: LayerVolumes, line: Alignment, said: tuple[str, ...], unit: Measures, body_pt: float
 ) -> list[CardPage]:
     """Today's layer by stretch, with what holds each number in 95 of 100 cases."""
     stretches, errors = found.stretches, found.errors
     rows = []
     for k in range(len(stretches)):
-        cut, fill, _ = either_way(errors, k, units)
+        cut, fill, _ = either_way(errors, k, unit)
         ends = [
             named(line, at) if np.isfinite(at) else word
             for at, word in ((stretches.start[k], "before"), (stretches.end[k], "after"))
@@ -171,21 +171,21 @@ def _volume_pages(
         rows.append(
             (
                 *ends,
-                _give_or_take(units.volume(stretches.cut_m3[k]), cut),
-                _give_or_take(units.volume(stretches.fill_m3[k]), fill),
-                _mean(float(stretches.mean_cut_m[k]), units),
-                units.area(stretches.uncovered_area_m2[k]),
+                _give_or_take(unit.volume(stretches.cut_m3[k]), cut),
+                _give_or_take(unit.volume(stretches.fill_m3[k]), fill),
+                _mean(float(stretches.mean_cut_m[k]), unit),
+                unit.area(stretches.uncovered_area_m2[k]),
             )
         )
     headings = [
         Heading("from", bold=True),
         Heading("to"),
-        Heading(f"cut {units.volume_unit}", align="right", fill=True),
-        Heading(f"fill {units.volume_unit}", align="right", fill=True),
-        Heading(f"mean\n{units.small_unit}", NUMBER_PT, bold=True, align="centre", fill=True),
-        Heading(f"not shot\n{units.area_unit}", align="right"),
+        Heading(f"cut {unit.volume_unit}", align="right", fill=True),
+        Heading(f"fill {unit.volume_unit}", align="right", fill=True),
+        Heading(f"mean\n{unit.small_unit}", NUMBER_PT, bold=True, align="centre", fill=True),
+        Heading(f"not shot\n{unit.area_unit}", align="right"),
     ]
-    bar = f"CUT AND FILL TO {found.quantity.layer.upper()}   {units.volume_unit}"
+    bar = f"CUT AND FILL TO {found.quantity.layer.upper()}   {unit.volume_unit}"
     return [
         *list_pages(("Volumes by stretch", bar), headings, rows, said[:2], body_pt),
         *_told_pages(("Volumes: how sure", bar), said, body_pt),
@@ -198,11 +198,11 @@ def _told_pages(words: tuple[str, str], said: tuple[str, ...], body_pt: float) -
     return list_pages(words, [Heading("what to know", wrap=True)], rows, [], body_pt)
 
 
-def _mean(cut_m: float, units: Measures) -> str:
+def _mean(cut_m: float, unit: Measures) -> str:
     """Whole centimetres as on dirt, or hundredths of a foot: a mean is not painted."""
-    if units.unit == "m":
+    if unit.unit == "m":
         return ground_mark(cut_m)
-    return units.mark(cut_m).replace("ON GRADE", "GRADE")
+    return unit.mark(cut_m).replace("ON GRADE", "GRADE")
 
 
 def _give_or_take(volume: str, either: str) -> str:
@@ -210,21 +210,21 @@ def _give_or_take(volume: str, either: str) -> str:
 
 
 def _haul_pages(
-    found: Earthworks, line: Alignment, units: Measures, body_pt: float
+    found: Earthworks, line: Alignment, unit: Measures, body_pt: float
 ) -> list[CardPage]:
     """From where to where, by blade or truck, and the mass diagram."""
     plan = found.haul
-    moved = () if plan.moves is None else haul.table(plan.moves, line, units).rows
+    moved = () if plan.moves is None else haul.table(plan.moves, line, unit).rows
     # what stays in its stretch is nobody's trip; the words say how much it is
     rows = [row for row in moved if row[2] != "within"]
     headings = [
         Heading("from", bold=True),
         Heading("to", bold=True, fill=True),
         Heading("by", fill=True),
-        Heading(f"{units.volume_unit}\nbank", NUMBER_PT, bold=True, align="right"),
-        Heading(f"far\n{units.unit}", align="right"),
+        Heading(f"{unit.volume_unit}\nbank", NUMBER_PT, bold=True, align="right"),
+        Heading(f"far\n{unit.unit}", align="right"),
     ]
-    chart = None if plan.diagram is None else mass_chart(plan.diagram, line, units)
+    chart = None if plan.diagram is None else mass_chart(plan.diagram, line, unit)
     bar = f"WHERE TO PUSH THE DIRT OF {found.target.quantity.layer.upper()}"
     room = body_pt - (FIGURE_PT if chart else 0.0)
     return [

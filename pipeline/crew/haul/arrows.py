@@ -40,7 +40,7 @@ def arrows(
     *,
     least_m3: float = SHOWN_M3,
     rows_m: tuple[float, float] = (FIRST_M, APART_M),
-    units: Measures = METRIC,
+    unit: Measures = METRIC,
 ) -> tuple[Arrow, ...]:
     """An arrow for each move along the street that is worth drawing.
 
@@ -52,7 +52,7 @@ def arrows(
         Smaller moves are not drawn; the list has them.
     rows_m : (float, float)
         How far from the line the first row of arrows runs, and how far apart the rows are.
-    units : Measures
+    unit : Measures
         The crew's unit of volume.
 
     Returns
@@ -76,7 +76,7 @@ def arrows(
         row = _free_row(taken, side, (min(start, end), max(start, end)))
         out = (rows_m[0] + rows_m[1] * row) * side
         at = np.linspace(start, end, points)
-        text = f"{units.volume(float(moves.bank_m3[k]))} {units.volume_unit} {moves.way[k]}"
+        text = f"{unit.volume(float(moves.bank_m3[k]))} {unit.volume_unit} {moves.way[k]}"
         found.append(Arrow(_beside(alignment, at, out), text, str(moves.way[k])))
     return tuple(found)
 

@@ -268,7 +268,7 @@ def summary(moves: Moves, hauling: Hauling) -> HaulSummary:
     )
 
 
-def table(moves: Moves, line: Alignment | None = None, units: Measures = METRIC) -> Table:
+def table(moves: Moves, line: Alignment | None = None, unit: Measures = METRIC) -> Table:
     """``haul``: a row a move, in driving order; stations as `line` names them.
 
     Metric for software; a page has the crew's unit.
@@ -278,8 +278,8 @@ def table(moves: Moves, line: Alignment | None = None, units: Measures = METRIC)
             named(line, moves.start[k]) or "outside",
             named(line, moves.end[k]) or "outside",
             str(moves.way[k]),
-            units.volume(moves.bank_m3[k]),
-            units.long(moves.distance[k], 1.0),
+            unit.volume(moves.bank_m3[k]),
+            unit.long(moves.distance[k], 1.0),
         )
         for k in range(len(moves))
         if moves.bank_m3[k] >= SHOWN_M3
@@ -288,8 +288,8 @@ def table(moves: Moves, line: Alignment | None = None, units: Measures = METRIC)
         "from_station",
         "to_station",
         "way",
-        f"bank_{units.volume_unit}",
-        f"distance_{units.unit}",
+        f"bank_{unit.volume_unit}",
+        f"distance_{unit.unit}",
     )
     return Table("haul", columns, rows, frozenset({"from_station", "to_station", "way"}))
 
@@ -299,30 +299,30 @@ SHOWN_M3 = 0.05
 
 
 def words(
-    moves: Moves, found: HaulSummary, rates: Rates, units: Measures = METRIC
+    moves: Moves, found: HaulSummary, rates: Rates, unit: Measures = METRIC
 ) -> tuple[str, ...]:
     """The plan in a few lines."""
 
     def by(way: str) -> str:
-        return f"{units.volume(moves.total(way))} {units.volume_unit}"
+        return f"{unit.volume(moves.total(way))} {unit.volume_unit}"
 
-    moment = units.volume(units.of_long(found.moment), 1.0)
-    per = f"{units.volume_unit} {units.unit}"
+    moment = unit.volume(unit.of_long(found.moment), 1.0)
+    per = f"{unit.volume_unit} {unit.unit}"
     said = [
         (
             f"{by('within')} evened out within its stretch, {by('blade')} by blade,"
             f" {by('truck')} by truck, {by('borrow')} borrow, {by('waste')} waste (bank)"
         ),
         (
-            f"mean haul {units.long(found.mean_haul_m, 1.0)} {units.unit}, farthest"
-            f" {units.long(found.farthest_m, 1.0)} {units.unit}, haul moment {moment} {per}"
+            f"mean haul {unit.long(found.mean_haul_m, 1.0)} {unit.unit}, farthest"
+            f" {unit.long(found.farthest_m, 1.0)} {unit.unit}, haul moment {moment} {per}"
         ),
     ]
     if np.isnan(found.free_haul_m):
         said.append("free haul not stated in the job: no overhaul worked out")
     else:
-        over = units.volume(units.of_long(found.overhaul), 1.0)
-        free = f"{units.long(found.free_haul_m, 1.0)} {units.unit}"
+        over = unit.volume(unit.of_long(found.overhaul), 1.0)
+        free = f"{unit.long(found.free_haul_m, 1.0)} {unit.unit}"
         said.append(f"beyond the free haul of {free}: {over} {per} overhaul")
     if rates.origin == EQUAL:
         said.append("equal costs, as asked for: the least metres, blade within its reach")

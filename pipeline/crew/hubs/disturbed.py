@@ -105,6 +105,8 @@ def moved_since(now: Shots, before: Shots, rules: StakeRules, unit: Measures = M
         the last counts.
     rules : StakeRules
         ``moved_h_m`` and ``moved_v_m``.
+    unit : Measures
+        What the words are told in.
     """
     rows = {str(name): k for k, name in enumerate(before.id)}
     words = []

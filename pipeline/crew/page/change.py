@@ -27,6 +27,8 @@ def sentences(
     change : DayChange
     days : (str, str)
         Before and after.
+    unit : Measures
+        What lengths and volumes are told in.
     """
     before, after = days
     sure = change.sure

@@ -79,7 +79,7 @@ def section_charts(
     target: str,
     ground: Surface,
     rules: StakeRules,
-    units: Measures = METRIC,
+    unit: Measures = METRIC,
 ) -> tuple[Chart, ...]:
     """Ground and every layer across the street at every station that is staked on a tangent.
 
@@ -94,7 +94,7 @@ def section_charts(
     for station in whole if len(whole) else stations:
         curves = _curves(corridor, target, ground, (np.full(len(offset), station), offset), offset)
         called = station_text(corridor.alignment, float(station))
-        charts.append(Chart(called, "offset", curves, _on_line(curves, target, units)))
+        charts.append(Chart(called, "offset", curves, _on_line(curves, target, unit)))
     return tuple(charts)
 
 
@@ -125,11 +125,11 @@ def _curves(
     )
 
 
-def _on_line(curves: tuple[Curve, ...], target: str, units: Measures) -> str:
+def _on_line(curves: tuple[Curve, ...], target: str, unit: Measures) -> str:
     middle = int(np.argmin(np.abs(curves[-1].x)))
     (layer,) = (curve for curve in curves if curve.label == target)
-    mark = units.mark(float(curves[-1].z[middle] - layer.z[middle]))
+    mark = unit.mark(float(curves[-1].z[middle] - layer.z[middle]))
     if not mark:
         return "NOT SURVEYED on the line"
-    unit = f" {units.unit}" if mark[0] in "CF" else ""
-    return f"{mark}{unit} on the line"
+    named = f" {unit.unit}" if mark[0] in "CF" else ""
+    return f"{mark}{named} on the line"

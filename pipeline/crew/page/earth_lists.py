@@ -20,7 +20,7 @@ TITLES = {
 
 
 def earth_lists(
-    found: Earthworks, line: Alignment, said: tuple[str, ...], units: Measures = METRIC
+    found: Earthworks, line: Alignment, said: tuple[str, ...], unit: Measures = METRIC
 ) -> tuple[PageList, ...]:
     """How high to leave the clay, volumes by stretch, where the dirt goes.
 
@@ -31,26 +31,26 @@ def earth_lists(
         That names the stations.
     said : tuple of str
         What is said of the volumes of today's layer.
-    units : Measures
+    unit : Measures
         The crew's: files for software stay metric, a page does not.
     """
     target, plan = found.target, found.haul
-    lists = [] if found.pregrade is None else [_heights(found.pregrade, line, units)]
-    volumes = interval_table(target.stretches, line, target.errors, units)
+    lists = [] if found.pregrade is None else [_heights(found.pregrade, line, unit)]
+    volumes = interval_table(target.stretches, line, target.errors, unit)
     lists.append(
         PageList(
             "Volumes by stretch", said,
             (_readable(volumes, f"Cut and fill to {target.quantity.layer} by stretch"),),
         )
     )  # fmt: skip
-    moves = None if plan.moves is None else haul.table(plan.moves, line, units)
+    moves = None if plan.moves is None else haul.table(plan.moves, line, unit)
     tables = () if moves is None else (_readable(moves, "Moves"),)
     return (*lists, PageList("Where to push the dirt", plan.words, tables))
 
 
-def _heights(found: Pregrade, line: Alignment, units: Measures) -> PageList:
+def _heights(found: Pregrade, line: Alignment, unit: Measures) -> PageList:
     lots = found.lots
-    shown = [(lot, table) for lot in lots for table in lot_tables(lot, line, units)]
+    shown = [(lot, table) for lot in lots for table in lot_tables(lot, line, unit)]
     tables = [
         _readable(table, f"{TITLES[table.name]}{f': {lot.name}' if len(lots) > 1 else ''}")
         for lot, table in shown

@@ -19,16 +19,16 @@ STATED = "job"
 
 def evidence(found: Decision, job: Job) -> Table:
     """Every input with its value and where it comes from: job, assumed, practice or a source."""
-    rows, units = [], measures(job.rounding)
-    for what, keys, value, unit, mark in (*_mix_rows(found), *_error_rows(found), *_job_rows(job)):
+    rows, unit = [], measures(job.rounding)
+    for what, keys, value, of, mark in (*_mix_rows(found), *_error_rows(found), *_job_rows(job)):
         stated = any(key in found.given for key in keys.split())
         changed = keys == "stabilising.spread_kg_m2" and not math.isclose(
             found.rules.spread_kg_m2, job.stabilising.spread_kg_m2
         )
         origin = "asked for now" if changed else STATED if stated else mark
-        rows.append((what, value, unit, origin))
+        rows.append((what, value, of, origin))
     rows += [
-        ("rise of a test strip", text, "", "measured") for text in used_words(found.belief, units)
+        ("rise of a test strip", text, "", "measured") for text in used_words(found.belief, unit)
     ]
     columns = ("input", "value", "unit", "evidence")
     return Table("pregrade_inputs", columns, tuple(rows), frozenset(columns))

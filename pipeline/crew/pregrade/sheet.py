@@ -56,93 +56,93 @@ def lines(
     hauling: Hauling,
     line: Alignment | None = None,
     left_out: tuple[str, ...] = (),
-    units: Measures = METRIC,
+    unit: Measures = METRIC,
 ) -> tuple[str, ...]:
     """The sheet from the top: what to do, how sure, and what it costs to be wrong.
 
     ``left_out`` says which points of a strip do not count.
     """
     return (
-        _headline(found, units),
-        _range(found, units),
-        *_strip(found, line, units),
+        _headline(found, unit),
+        _range(found, unit),
+        *_strip(found, line, unit),
         *(f"strip test: {text}" for text in left_out),
         (
-            f"if wrong by {a_centimetre(units)}: {found.wrong_loads.words} out or"
+            f"if wrong by {a_centimetre(unit)}: {found.wrong_loads.words} out or"
             f" {found.wrong_tonnes:.0f} t gravel in"
-            f" ({units.area(found.lot.area_m2)} {units.area_unit})"
+            f" ({unit.area(found.lot.area_m2)} {unit.area_unit})"
         ),
         (
             f"cement {found.percent:.1f} % by dry mass: {found.rules.spread_kg_m2:g} kg/m2 over"
-            f" {_depth(found, units)}"
+            f" {_depth(found, unit)}"
         ),
-        _water(found, hauling, units),
-        _rotor(found, units),
-        *_money(found, units),
-        *_layer(found, units),
+        _water(found, hauling, unit),
+        _rotor(found, unit),
+        *_money(found, unit),
+        *_layer(found, unit),
         (
-            f"field number {_per_kg(found.field_mm, units)} {units.fine_unit} per kg/m2, of which"
-            f" density mismatch {_signed(found.mismatch_m, units)} {units.fine_unit} in all;"
-            f" one kg/m2 more: {'+' if found.more_mm >= 0 else ''}{_per_kg(found.more_mm, units)}"
-            f" {units.fine_unit}"
+            f"field number {_per_kg(found.field_mm, unit)} {unit.fine_unit} per kg/m2, of which"
+            f" density mismatch {_signed(found.mismatch_m, unit)} {unit.fine_unit} in all;"
+            f" one kg/m2 more: {'+' if found.more_mm >= 0 else ''}{_per_kg(found.more_mm, unit)}"
+            f" {unit.fine_unit}"
         ),
-        *_mixed(found, units),
+        *_mixed(found, unit),
         *found.limits,
     )
 
 
-def a_centimetre(units: Measures) -> str:
+def a_centimetre(unit: Measures) -> str:
     """What a cost of being wrong is told for: ``1 cm``, or as many hundredths of a foot."""
-    return "1 cm" if units.unit == "m" else units.step(0.01)
+    return "1 cm" if unit.unit == "m" else unit.step(0.01)
 
 
-def _depth(found: Decision, units: Measures) -> str:
-    return f"{units.long(found.rules.mixing_depth_m, 0.01)} {units.unit}"
+def _depth(found: Decision, unit: Measures) -> str:
+    return f"{unit.long(found.rules.mixing_depth_m, 0.01)} {unit.unit}"
 
 
-def _per_kg(millimetres: float, units: Measures) -> str:
+def _per_kg(millimetres: float, unit: Measures) -> str:
     """Hundredths of a millimetre, or ten thousandths of a foot: a layer has a dozen kilograms."""
-    if units.unit == "ft":
-        return f"{units.of_long(millimetres / 1000):.4f}"
+    if unit.unit == "ft":
+        return f"{unit.of_long(millimetres / 1000):.4f}"
     return f"{millimetres:.2f}"
 
 
-def _headline(found: Decision, units: Measures) -> str:
+def _headline(found: Decision, unit: Measures) -> str:
     if found.lowering is None:
         return (
             "NO TARGET: costs.surplus_per_m3 and costs.shortage_per_m3 are not stated;"
             " state both, or ask for a run with equal costs"
         )
     low = found.lowering
-    plane = _plane(low, units)
+    plane = _plane(low, unit)
     if low == 0:
         return f"LEAVE CLAY AT THE PLANE ({plane})"
     word = "LOW" if low > 0 else "HIGH"
     trim = ", then trim" if found.rules.mode == "leave high and trim" else ""
-    return f"LEAVE CLAY {units.step(abs(low))} {word} ({plane}{trim})"
+    return f"LEAVE CLAY {unit.step(abs(low))} {word} ({plane}{trim})"
 
 
-def _plane(below: float, units: Measures) -> str:
+def _plane(below: float, unit: Measures) -> str:
     """``plane STAB-15 mm``: a height from the stabilised plane."""
-    if units.unit == "ft":
-        feet = units.small(-below)
+    if unit.unit == "ft":
+        feet = unit.small(-below)
         sign = "" if feet.startswith("-") else "+"
         return f"plane STAB{sign}{feet} ft" if float(feet) else "plane STAB"
     millimetres = round(-1000 * below)
     return f"plane STAB{millimetres:+d} mm" if millimetres else "plane STAB"
 
 
-def _range(found: Decision, units: Measures) -> str:
+def _range(found: Decision, unit: Measures) -> str:
     """Where the rise lies in eight of ten cases, and what it hangs on most."""
-    low, high = (half_steps(v, units) for v in found.range_m)
+    low, high = (half_steps(v, unit) for v in found.range_m)
     if found.belief.used:
         why = "the strip is not the whole street"
     else:
         why = f"{found.effects[0].what} is not known"
-    return f"range {low} to {high} {units.small_unit} in 8 of 10 cases, because {why}"
+    return f"range {low} to {high} {unit.small_unit} in 8 of 10 cases, because {why}"
 
 
-def half_steps(metres: float, units: Measures) -> str:
+def half_steps(metres: float, unit: Measures) -> str:
     """Half centimetres, or hundredths of a foot, without a unit.
 
     Examples
@@ -150,22 +150,22 @@ def half_steps(metres: float, units: Measures) -> str:
     >>> half_steps(0.0241, METRIC), half_steps(0.0241, Measures("ft"))
     ('2.5', '0.08')
     """
-    if units.unit == "ft":
-        return units.small(metres)
+    if unit.unit == "ft":
+        return unit.small(metres)
     return f"{100 * float(round_half_away(metres, RANGE_STEP_M)):g}"
 
 
-def _strip(found: Decision, line: Alignment | None, units: Measures) -> tuple[str, ...]:
+def _strip(found: Decision, line: Alignment | None, unit: Measures) -> tuple[str, ...]:
     """What the strips said, or where to lay one."""
-    said = tuple(f"strip test: {text}" for text in strip_words(found.belief, units))
+    said = tuple(f"strip test: {text}" for text in strip_words(found.belief, unit))
     if found.belief.used:
         now, then = found.belief.after, found.belief.before
         return (
             *said,
-            *_line_of_strips(found, units),
+            *_line_of_strips(found, unit),
             (
-                f"rise {units.finest(now.mean)} +- {units.finest(now.sd)} {units.fine_unit} after"
-                f" the strip, before it {units.finest(then.mean)} +- {units.finest(then.sd)}"
+                f"rise {unit.finest(now.mean)} +- {unit.finest(now.sd)} {unit.fine_unit} after"
+                f" the strip, before it {unit.finest(then.mean)} +- {unit.finest(then.sd)}"
             ),
         )
     start = min(found.lot.start + STRIP_FROM_M, found.lot.end)
@@ -179,7 +179,7 @@ def _strip(found: Decision, line: Alignment | None, units: Measures) -> tuple[st
     )
 
 
-def _line_of_strips(found: Decision, units: Measures) -> tuple[str, ...]:
+def _line_of_strips(found: Decision, unit: Measures) -> tuple[str, ...]:
     """Where strips were laid at several rates: what they say a kilogram does, with its error."""
     good = [one for one in found.rules.strips if mean_error(one) <= found.rules.strip_limit_m]
     if len({one.spread_kg_m2 for one in good}) < 2:
@@ -187,23 +187,23 @@ def _line_of_strips(found: Decision, units: Measures) -> tuple[str, ...]:
     line = fit(good)
     return (
         (
-            f"strips at several rates: {_per_kg(1000 * line.per_kg, units)} +-"
-            f" {_per_kg(1000 * line.per_kg_error, units)} {units.fine_unit} for one kg/m2,"
-            f" {units.finest(line.mismatch)} +- {units.finest(line.mismatch_error)}"
-            f" {units.fine_unit} without cement; the mass balance has"
-            f" {_per_kg(found.more_mm, units)}"
+            f"strips at several rates: {_per_kg(1000 * line.per_kg, unit)} +-"
+            f" {_per_kg(1000 * line.per_kg_error, unit)} {unit.fine_unit} for one kg/m2,"
+            f" {unit.finest(line.mismatch)} +- {unit.finest(line.mismatch_error)}"
+            f" {unit.fine_unit} without cement; the mass balance has"
+            f" {_per_kg(found.more_mm, unit)}"
         ),
     )
 
 
-def _water(found: Decision, hauling: Hauling, units: Measures) -> str:
+def _water(found: Decision, hauling: Hauling, unit: Measures) -> str:
     litres = found.water_l_m2
     if litres <= 0:
         return "water: none, the clay is as wet as the mix needs or wetter"
     total = litres * found.lot.area_m2
     count = tanker_loads(total, hauling)
     # nobody has water in cubic yards
-    if units.unit == "m":
+    if unit.unit == "m":
         rate, amount = f"{litres:.0f} L/m2", f"{total / 1000:.0f} m3"
     else:
         rate, amount = f"{litres * FOOT_M**2:.1f} L/ft2", f"{total:.0f} L"
@@ -213,52 +213,52 @@ def _water(found: Decision, hauling: Hauling, units: Measures) -> str:
     )
 
 
-def _rotor(found: Decision, units: Measures) -> str:
+def _rotor(found: Decision, unit: Measures) -> str:
     where = ""
     if found.lowering is not None:
-        where = f" at {_plane(found.lowering + found.rules.mixing_depth_m, units)}"
+        where = f" at {_plane(found.lowering + found.rules.mixing_depth_m, unit)}"
     lids = found.lot.lids
     if lids is None:
         known = "NO UTILITIES LIST WAS READ"
     else:
         known = f"{lids} on the utilities list, see the sheet of buried things"
     return (
-        f"rotor bottom{where}, {_depth(found, units)} below the clay; {known};"
+        f"rotor bottom{where}, {_depth(found, unit)} below the clay; {known};"
         " not a locate: call, and expose by hand"
     )
 
 
-def _money(found: Decision, units: Measures) -> tuple[str, ...]:
+def _money(found: Decision, unit: Measures) -> tuple[str, ...]:
     if found.target is None or found.rules.mode == "leave high and trim":
         return ()
     prices, per = found.target.prices, found.lot.area_m2
     if prices.origin == EQUAL:
         return ("equal costs, as asked for: a surplus is taken to cost what a shortage costs",)
-    unit = f" {prices.currency}".rstrip()
+    money = f" {prices.currency}".rstrip()
     return (
         (
-            f"costs of the job:{unit} {units.per_volume(prices.over)} of a surplus,"
-            f" {units.per_volume(prices.under)} of a shortage; least cost at"
-            f" {units.finest(found.target.exact)} {units.fine_unit}, rounding to"
-            f" {units.step(found.rules.round_m)} costs"
-            f" {found.target.rounding_m2 * per:.0f}{unit} more"
+            f"costs of the job:{money} {unit.per_volume(prices.over)} of a surplus,"
+            f" {unit.per_volume(prices.under)} of a shortage; least cost at"
+            f" {unit.finest(found.target.exact)} {unit.fine_unit}, rounding to"
+            f" {unit.step(found.rules.round_m)} costs"
+            f" {found.target.rounding_m2 * per:.0f}{money} more"
         ),
         (
-            f"expected cost of not knowing the rise {found.target.cost_m2 * per:.0f}{unit}"
-            f" over {units.area(per)} {units.area_unit}"
+            f"expected cost of not knowing the rise {found.target.cost_m2 * per:.0f}{money}"
+            f" over {unit.area(per)} {unit.area_unit}"
         ),
     )
 
 
-def _layer(found: Decision, units: Measures) -> tuple[str, ...]:
+def _layer(found: Decision, unit: Measures) -> tuple[str, ...]:
     if found.thickness is None:
         return ()
     thick = found.thickness
-    unit = units.fine_unit
-    least = "" if thick.least is None else f", least allowed {units.fine(thick.least)} {unit}"
+    fine = unit.fine_unit
+    least = "" if thick.least is None else f", least allowed {unit.fine(thick.least)} {fine}"
     layer = (
-        f"stabilised layer after trimming {units.fine(thick.over)} {unit}, where it rises least"
-        f" {units.fine(thick.short)} {unit}{least}"
+        f"stabilised layer after trimming {unit.fine(thick.over)} {fine}, where it rises least"
+        f" {unit.fine(thick.short)} {fine}{least}"
     )
     if found.lowering is not None and found.rules.mode == "leave high and trim":
         over = found.belief.after.mean - found.lowering
@@ -266,8 +266,8 @@ def _layer(found: Decision, units: Measures) -> tuple[str, ...]:
         return (
             layer,
             (
-                f"stands {units.fine(over)} {unit} over the plane when cured:"
-                f" {units.volume(volume, 1.0)} {units.volume_unit} to trim"
+                f"stands {unit.fine(over)} {fine} over the plane when cured:"
+                f" {unit.volume(volume, 1.0)} {unit.volume_unit} to trim"
             ),
         )
     window = (
@@ -278,27 +278,27 @@ def _layer(found: Decision, units: Measures) -> tuple[str, ...]:
     return (
         layer,
         (
-            f"chance that its mean lands within {units.fine(found.rules.top_tolerance_m)} {unit} of"
+            f"chance that its mean lands within {unit.fine(found.rules.top_tolerance_m)} {fine} of"
             f" the plane untrimmed: {100 * found.within_tolerance:.0f} %"
         ),
         window,
     )
 
 
-def _mixed(found: Decision, units: Measures) -> tuple[str, ...]:
+def _mixed(found: Decision, unit: Measures) -> tuple[str, ...]:
     lot = found.lot
     if not lot.mixed:
         return ()
     return (
         (
-            f"MIXED LOT: {units.area(lot.cut_m2)} {units.area_unit} in cut and"
-            f" {units.area(lot.fill_m2)} {units.area_unit} in fill; dry fill"
+            f"MIXED LOT: {unit.area(lot.cut_m2)} {unit.area_unit} in cut and"
+            f" {unit.area(lot.fill_m2)} {unit.area_unit} in fill; dry fill"
             " and wet cut rise differently, decide them apart"
         ),
     )
 
 
-def tornado(found: Decision, units: Measures = METRIC) -> Table:
+def tornado(found: Decision, unit: Measures = METRIC) -> Table:
     """What each input moves when it is off by its error, the largest first.
 
     Metric for software; a page has the crew's unit.
@@ -306,24 +306,24 @@ def tornado(found: Decision, units: Measures = METRIC) -> Table:
     rows = tuple(
         (
             effect.what,
-            _off_by(effect, found, units),
-            _signed(effect.low_m, units),
-            _signed(effect.high_m, units),
+            _off_by(effect, found, unit),
+            _signed(effect.low_m, unit),
+            _signed(effect.high_m, unit),
         )
         for effect in found.effects
     )
-    columns = ("input", "change", f"lower_{units.fine_unit}", f"higher_{units.fine_unit}")
+    columns = ("input", "change", f"lower_{unit.fine_unit}", f"higher_{unit.fine_unit}")
     return Table("pregrade_tornado", columns, rows, frozenset({"input", "change"}))
 
 
-def _off_by(effect: Effect, found: Decision, units: Measures) -> str:
-    if effect.setting == "depth" and units.unit == "ft":
-        return f"{units.finest(found.rules.depth_error_m)} ft"
+def _off_by(effect: Effect, found: Decision, unit: Measures) -> str:
+    if effect.setting == "depth" and unit.unit == "ft":
+        return f"{unit.finest(found.rules.depth_error_m)} ft"
     return effect.change
 
 
-def _signed(metres: float, units: Measures) -> str:
-    text = units.finest(metres)
+def _signed(metres: float, unit: Measures) -> str:
+    text = unit.finest(metres)
     return text if text.startswith("-") or float(text) == 0 else f"+{text}"
 
 

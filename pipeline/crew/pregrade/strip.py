@@ -185,38 +185,38 @@ def update(
     return Update(prior, Belief(mean, sd), tuple(used), tuple(refused))
 
 
-def strip_words(found: Update, units: Measures = METRIC) -> tuple[str, ...]:
+def strip_words(found: Update, unit: Measures = METRIC) -> tuple[str, ...]:
     """What every strip said, in the crew's unit; those that are not used last, and why."""
-    return (*used_words(found, units), *(_refusal(one, units) for one in found.refused))
+    return (*used_words(found, unit), *(_refusal(one, unit) for one in found.refused))
 
 
-def used_words(found: Update, units: Measures = METRIC) -> tuple[str, ...]:
+def used_words(found: Update, unit: Measures = METRIC) -> tuple[str, ...]:
     """What the strips said that are used."""
     said = []
     for one in found.used:
-        strip, rose = one.strip, units.finest(one.strip.rise_m)
+        strip, rose = one.strip, unit.finest(one.strip.rise_m)
         said.append(
-            f"{one.title}: rose {rose} {units.fine_unit} at {strip.spread_kg_m2:g} kg/m2,"
-            f" +-{units.finest(one.error_m)} ({strip.points} points, {strip.method})"
+            f"{one.title}: rose {rose} {unit.fine_unit} at {strip.spread_kg_m2:g} kg/m2,"
+            f" +-{unit.finest(one.error_m)} ({strip.points} points, {strip.method})"
         )
         if strip.points < GOOD_POINTS:
             said.append(f"{one.title}: {strip.points} points; {GOOD_POINTS} are better")
     return tuple(said)
 
 
-def _refusal(one: Tried, units: Measures) -> str:
+def _refusal(one: Tried, unit: Measures) -> str:
     """Why a strip is not used, and what would help."""
-    strip, unit = one.strip, units.fine_unit
+    strip, fine = one.strip, unit.fine_unit
     shared, own = METHOD_ERROR_M[strip.method], strip.scatter_m / math.sqrt(strip.points)
     if shared >= own:
-        why = f"surveyed by {strip.method}, which alone leaves +-{units.fine(shared)} {unit}"
+        why = f"surveyed by {strip.method}, which alone leaves +-{unit.fine(shared)} {fine}"
         help_ = "measure before and after from one set-up on one bench mark"
     else:
-        why = f"{strip.points} points that scatter by {units.fine(strip.scatter_m)} {unit}"
+        why = f"{strip.points} points that scatter by {unit.fine(strip.scatter_m)} {fine}"
         help_ = "measure more points, at painted spots, and leave out those that were bladed"
     return (
-        f"{one.title} NOT USED: its mean is known to +-{units.finest(one.error_m)} {unit}, more"
-        f" than the {units.fine(one.limit_m)} {unit} allowed; {why}; {help_}"
+        f"{one.title} NOT USED: its mean is known to +-{unit.finest(one.error_m)} {fine}, more"
+        f" than the {unit.fine(one.limit_m)} {fine} allowed; {why}; {help_}"
     )
 
 

@@ -523,6 +523,22 @@ def test_the_decoder_cannot_take_all_memory(tmp_path, monkeypatch, compressed):
         read_las(put(tmp_path, compressed), METRES, classes=(2,))
 
 
+def test_several_cores_decode_in_little_more_memory_than_one(tmp_path, monkeypatch):
+    script = (
+        "import sys, pipeline.ingest.las.child as c\n"
+        "c._MEMORY = 100 << 20\nsys.exit(c.main(sys.argv[1:]))"
+    )
+    monkeypatch.setattr(
+        las_laz,
+        "_command",
+        lambda path, rows: [sys.executable, "-c", script, str(path), str(rows)],
+    )
+    data, _ = scan("1.4", 10, compress=True, n=250_000)  # five chunks, 17 MB
+    path = put(tmp_path, data)
+
+    assert sum(map(len, las_laz.laz_points(path, read_header(path), 1_000_000))) == 250_000
+
+
 # damaged
 
 

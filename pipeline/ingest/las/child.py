@@ -111,6 +111,7 @@ def _send(reader: Any, header: LasHeader, rows: int, left: int, out: BinaryIO) -
         out.write(ROWS.pack(len(points)))
         out.write(points.view(np.uint8).data)
         left -= len(points)
+        del read, points  # or two frames would be held while the next is decoded
 
 
 def _check_end(table: bytes, after: bytes, header: LasHeader) -> None:
@@ -157,7 +158,7 @@ class _Essential(io.RawIOBase):
     matter for the points can stop them from being read. Nothing moves.
     """
 
-    def __init__(self, stream: BinaryIO, header: LasHeader, record: bytes) -> None:
+    def __init__(self, stream: io.BufferedReader, header: LasHeader, record: bytes) -> None:
         stream.seek(0)
         front = bytearray(header.points_at)
         front[: header.header_size] = stream.read(header.header_size)
@@ -186,12 +187,13 @@ class _Essential(io.RawIOBase):
         view = memoryview(buffer).cast("B")
         if self._at < len(self._front):
             data = self._front[self._at : self._at + len(view)]
+            view[: len(data)] = data
+            many = len(data)
         else:
             self._stream.seek(self._at)
-            data = self._stream.read(len(view))
-        view[: len(data)] = data
-        self._at += len(data)
-        return len(data)
+            many = self._stream.readinto(view)
+        self._at += many
+        return many
 
 
 def _limit(header: LasHeader) -> None:

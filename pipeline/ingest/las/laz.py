@@ -196,6 +196,8 @@ def _environment() -> dict[str, str]:
         "OPENBLAS_NUM_THREADS": "1",
         "OMP_NUM_THREADS": "1",
         "RAYON_NUM_THREADS": str(THREADS),
+        # one heap for all threads: each would set 64 MB of addresses aside for its own
+        "MALLOC_ARENA_MAX": "1",
         # its last line is what a person is told, and that is not to be one of a backtrace
         "RUST_BACKTRACE": "0",
     }

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import atexit
 import contextlib
 import ctypes
-import gc
 import sys
 from pathlib import Path
 from typing import NoReturn
@@ -22,12 +20,11 @@ def run_and_say(
     job: Path, day: str | None, out: Path | None, json_wanted: bool, *, pictures: bool = False
 ) -> NoReturn:
     """Run a day, say what came of it, and end the process with its code."""
+    _keep_freed_memory()
     from pipeline import objects, publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
 
-    _seldom_look_for_rings()
-    _keep_freed_memory()
     spent = stopwatch()
     result = run_day(job, day, spent)
     with spent.stage("deliver"):
@@ -42,16 +39,6 @@ def run_and_say(
     if done.history_refusal:
         complain(f"lath: the package is whole, but not in the history. {done.history_refusal}")
     sys.exit(HELD if result.held else 0)
-
-
-def _seldom_look_for_rings() -> None:
-    """Collect garbage seldom, and not at the end of the process.
-
-    A run makes a million small things and few rings of garbage: looking for rings each 700
-    things, and once more among all of them at the end, was a tenth of its time.
-    """
-    gc.set_threshold(50_000, 20, 20)
-    atexit.register(gc.freeze)
 
 
 def _keep_freed_memory() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import io
 import sys
 import threading
@@ -54,6 +56,7 @@ class Lath(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; a `LathError` ends the process with its own code."""
+        _seldom_look_for_rings()
         try:
             return super().invoke(ctx)
         except LathError as refusal:
@@ -69,6 +72,16 @@ class Lath(click.Group):
             # the reader of a pipe went away: nothing to say and nobody to say it to
             sys.stderr.close()
             ctx.exit(0)
+
+
+def _seldom_look_for_rings() -> None:
+    """Collect garbage seldom, and not at the end of the process.
+
+    A run makes a million small things and few rings of garbage: looking for rings each 700
+    things, and once more among all of them at the end, was a tenth of its time.
+    """
+    gc.set_threshold(50_000, 20, 20)
+    atexit.register(gc.freeze)
 
 
 def stopwatch() -> Stopwatch:

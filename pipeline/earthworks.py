@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.compare import balance as evening
 from pipeline.compare import cross_sections, intervals, next_shots, sampling, uncertainty
 from pipeline.compare.roughness import Roughness
-from pipeline.compare.stretch_errors import by_stretch
+from pipeline.compare.stretch_errors import layer_errors
 from pipeline.crew import volume_sheet
 from pipeline.crew.earth import Earthworks, Haul, LayerVolumes, Pregrade
 from pipeline.crew.haul import arrows as haul_arrows
@@ -78,11 +78,12 @@ def _layer_volumes(
     rules, name = day.morning.inputs.job.volumes, quantity.layer
     spread = _sample(day, day.compared.designs[name], sigma, quantity)
     found = day.compared.sums[name]
+    sure, errors = keep(layer_errors, quantity, spread, found.stretches, roughness, rules)
     return LayerVolumes(
         quantity=quantity,
-        sure=keep(uncertainty.standard_errors, quantity, spread, roughness, rules),
+        sure=sure,
         stretches=found.stretches,
-        errors=keep(by_stretch, spread, found.stretches, roughness, rules),
+        errors=errors,
         lanes=found.lanes,
     )
 

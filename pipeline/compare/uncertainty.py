@@ -110,9 +110,21 @@ def standard_errors(
     A. G. Journel and C. J. Huijbregts, "Mining Geostatistics" (1978), extension
     variance, from memory. Checked by simulated streets whose volume is known.
     """
+    found = region_errors(spread, *whole_regions(quantity, spread), roughness, rules)
+    return uncertainty_of(quantity, spread, roughness, found)
+
+
+def whole_regions(quantity: Quantity, spread: Sample) -> tuple[Bools, tuple[float, float, float]]:
+    """Cells and areas of what is cut, what is filled, and all."""
     wanted = np.stack((spread.cut > 0, spread.cut < 0, np.ones(len(spread.cut), dtype=bool)))
-    areas = (quantity.cut_area_m2, quantity.fill_area_m2, quantity.compared_area_m2)
-    cut, fill, net = region_errors(spread, wanted, areas, roughness, rules)
+    return wanted, (quantity.cut_area_m2, quantity.fill_area_m2, quantity.compared_area_m2)
+
+
+def uncertainty_of(
+    quantity: Quantity, spread: Sample, roughness: Roughness, found: Sequence[StandardError]
+) -> Uncertainty:
+    """The errors of `whole_regions`, and what volume may lie where no cell sees it."""
+    cut, fill, net = found
     each = quantity.compared_area_m2 / max(len(spread.cut), 1)
     hidden = missed(spread, np.full(len(spread.cut), each), roughness)
     return Uncertainty(

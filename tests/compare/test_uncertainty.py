@@ -17,7 +17,7 @@ from pipeline.compare.roughness import (
     fit,
 )
 from pipeline.compare.sampling import sample, shot_sigma, whole_design
-from pipeline.compare.stretch_errors import by_stretch
+from pipeline.compare.stretch_errors import by_stretch, layer_errors
 from pipeline.compare.uncertainty import learned, standard_errors
 from pipeline.design.alignment import build
 from pipeline.model import AlignmentRows, ElementRow
@@ -214,5 +214,8 @@ def test_a_stretch_that_is_the_whole_street_is_as_sure_as_the_street(street):
     rows = by_interval("clay", street.pieces[-1], street.design, line, np.array([0.0, 100.0]))
     one = by_stretch(spread, rows, rough, Volumes())
     whole = standard_errors(found, spread, rough, Volumes())
+    both = layer_errors(found, spread, rows, rough, Volumes())
+    assert both[0].net.total == pytest.approx(whole.net.total, rel=1e-12)
+    np.testing.assert_allclose(both[1].fill_m3, one.fill_m3, rtol=1e-12)
     assert one.net_m3[0] == pytest.approx(whole.net.total, rel=1e-6)
     assert one.cut_m3[0] == pytest.approx(whole.cut.total, rel=1e-6)

@@ -72,6 +72,11 @@ class Morning:
         """True where the shot is used for what its code says."""
         return np.isin(self.fate, USED_FATES)
 
+    @property
+    def things(self) -> Shots:
+        """Shots of what is buried or stands there, and is no ground: lids, valves, poles."""
+        return self.shots.take(np.isin(self.fate, ("lid", "object")))
+
     def rows(self, fate: str) -> Bools:
         """True where the shots have this fate."""
         return np.asarray(self.fate == fate, dtype=bool)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields, replace
 
 from pipeline.compare import map as difference_map
+from pipeline.crew.buried.listed import NOTHING, with_shots
 from pipeline.crew.measures import measures
 from pipeline.crew.page import charts
 from pipeline.crew.plan.drawing import drawing
@@ -97,10 +98,13 @@ def _profiles(day: Day) -> tuple[Chart, ...]:
     return (*edges[:1], along, *edges[1:])
 
 
-def _on_map(day: Day) -> Utilities | None:
-    """Recorded things, less those far off the street, which are named among the findings."""
-    listed = day.morning.inputs.utilities
-    if listed is None or not len(listed):
-        return listed
-    near = ~things_off(day.morning.inputs, day.morning.corridor)
-    return replace(listed, **{one.name: getattr(listed, one.name)[near] for one in fields(listed)})
+def _on_map(day: Day) -> Utilities:
+    """Things on record and as shot, less those far off the street, which the findings name."""
+    morning, listed = day.morning, day.morning.inputs.utilities
+    if listed is None:
+        listed = NOTHING
+    elif len(listed):
+        near = ~things_off(morning.inputs, morning.corridor)
+        columns = {one.name: getattr(listed, one.name)[near] for one in fields(listed)}
+        listed = replace(listed, **columns)
+    return with_shots(listed, morning.things, morning.inputs.job.hazards)

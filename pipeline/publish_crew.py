@@ -51,8 +51,6 @@ from pipeline.surface.lines import meaning
 
 BESIDE_M = 3.0
 """Buried things this far outside a street's sections are told on its pages too [assumed]."""
-THINGS = ("lid", "object")
-"""Fates of shots that are things, not ground."""
 
 
 def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, bytes]:
@@ -273,11 +271,10 @@ def buried_things(day: Day) -> hazards.Things:
     """What is on record and what of it, and besides it, was shot: buried and standing."""
     morning = day.morning
     job = morning.inputs.job
-    shot = morning.shots.take(np.isin(morning.fate, THINGS))
     return hazards.things(
         (morning.corridor, job.target.layer),
         day.ground,
-        (morning.inputs.utilities, shot),
+        (morning.inputs.utilities, morning.things),
         job.hazards,
     )
 

@@ -115,6 +115,22 @@ def test_every_kind_of_thing_is_on_the_map_as_often_as_in_the_lists(document, da
     assert marks["hazard-buried"] == len(day.morning.inputs.utilities)
 
 
+def test_what_was_shot_and_is_on_no_list_is_a_buried_thing_on_the_map(day):
+    """The demo without its list: eight lids are left, each where it was shot and as high."""
+    morning = replace(day.morning, inputs=replace(day.morning.inputs, utilities=None))
+    found = planning._inputs(
+        replace(day, morning=morning), publish.plan_words(day), local_shift=False
+    ).utilities
+    lids = day.morning.shots.take(day.morning.rows("lid"))
+
+    assert len(lids) == 8
+    assert found.id.tolist() == lids.id.tolist()
+    np.testing.assert_array_equal(found.easting, lids.easting)
+    np.testing.assert_array_equal(found.lid, lids.elevation)
+    assert np.isnan(found.depth_to_top).all()
+    assert set(found.note) == {"not on the list"}
+
+
 def test_every_class_has_a_letter_besides_its_colour(drawn):
     """In the legend, and on the map on every region that has room for it."""
     picture = drawn.picture

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.crew.buried import things as buried
+from pipeline.crew.buried.listed import with_shots
 from pipeline.crew.match import match, ties
 from pipeline.model import NO_LINES, Utilities, make_shots, texts
 from pipeline.settings import SurfaceRules
@@ -125,6 +126,17 @@ def test_what_list_and_shots_miss_is_told_both_ways(corridor, ground):
     kinds = [finding.kind for finding in buried.findings(things)]
     assert kinds.count("on the list, not shot") == 1
     assert kinds.count("shot, not on the list") == 1
+
+
+def test_the_map_has_each_thing_where_and_as_high_as_it_is_known():
+    listed = utilities([("V1", 20.0, 2.0, 49.5, 0.4), ("V2", 40.0, 2.0, NAN, NAN)])
+    shot = shots([("901", 20.1, 2.1, 49.6), ("902", 70.0, -2.0, 50.1)])
+    both = with_shots(listed, shot, RULES)
+
+    assert both.id.tolist() == ["V1", "V2", "902"]
+    np.testing.assert_allclose(both.northing, [2020.1, 2040.0, 2070.0])
+    np.testing.assert_array_equal(both.lid, [49.6, NAN, 50.1])
+    np.testing.assert_array_equal(both.depth_to_top, [0.4, NAN, NAN])
 
 
 def test_a_thing_on_no_list_is_worked_around_by_hand_however_deep_its_top(corridor, ground):

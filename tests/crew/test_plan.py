@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 import shapely
 
+from pipeline.crew.buried.listed import NOTHING
 from pipeline.crew.plan.drawing import drawing
 from pipeline.crew.plan.frame import PlanWords, band_span, band_words, corners, frame, wrapped
 from pipeline.crew.plan.inputs import PlanInputs, band_limits, contour_levels
@@ -718,7 +719,7 @@ def test_too_many_shots_are_thinned_and_the_sheet_says_so(inputs):
     used[:5] = False
     many = replace(
         inputs, shots=make_shots(*on_grid(inputs.corridor, s, o), 100 + 0 * s), used=used,
-        cut=difference(s, o), utilities=None,
+        cut=difference(s, o), utilities=NOTHING,
     )  # fmt: skip
     drawn = drawing(many)
     marks = {mark.layer: len(mark.x) for mark in drawn.picture.marks}
@@ -751,7 +752,7 @@ def test_a_day_without_shots_dots_or_buried_things_is_drawn(inputs):
     none = np.empty(0)
     empty = replace(
         inputs, shots=make_shots([], [], []), used=np.empty(0, bool), cut=none, bands=(),
-        contours=Isolines(none, none, none, [0]), not_surveyed=(), utilities=None,
+        contours=Isolines(none, none, none, [0]), not_surveyed=(), utilities=NOTHING,
         dots=places(inputs.corridor, [], none, none, [], []),
         stakes=places(inputs.corridor, [], none, none, [], []),
     )  # fmt: skip

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from pipeline import assemble
+from pipeline.crew.buried.listed import NOTHING
 from pipeline.crew.hubs.patch_corners import patch_corners
 from pipeline.crew.hubs.street_layout import whole_stakes
 from pipeline.crew.plan.branches import branches_of, every_way, patch_outlines, with_mouths
@@ -99,7 +100,7 @@ def test_the_station_of_a_stake_is_that_of_its_own_street(design):
     inputs = PlanInputs(
         corridor=whole, layer=CLAY, shots=make_shots([], [], []), used=np.empty(0, bool), cut=none,
         bands=(), contours=Isolines(none, none, none, [0]), not_surveyed=(), stakes=stakes,
-        dots=stakes.take(np.empty(0, int)), utilities=None, sheet=Sheet(), rounding=Rounding(),
+        dots=stakes.take(np.empty(0, int)), utilities=NOTHING, sheet=Sheet(), rounding=Rounding(),
         words=PlanWords(**words),
     )  # fmt: skip
     (marks,) = (one for one in map_marks(base_of(inputs)) if one.layer == "mark-stake")

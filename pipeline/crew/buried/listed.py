@@ -55,6 +55,21 @@ def joined(listed: Utilities, shot: Shots, rules: HazardRules) -> dict[str, NDAr
     }
 
 
+def with_shots(listed: Utilities, shot: Shots, rules: HazardRules) -> Utilities:
+    """The list as the morning found it, and after it what was shot and is on no list.
+
+    Each thing stands where it was shot, its lid at the higher of list and shot; the depth of
+    its part that breaks is that of the list, NaN where nobody knows.
+    """
+    rows = joined(listed, shot, rules)
+    unlisted = np.full(len(rows["id"]) - len(listed), np.nan)
+    return Utilities(
+        id=rows["id"], kind=rows["kind"], easting=rows["easting"], northing=rows["northing"],
+        lid=rows["top"], depth_to_top=np.concatenate([listed.depth_to_top, unlisted]),
+        note=rows["note"],
+    )  # fmt: skip
+
+
 def _one(listed: Utilities, i: int, shot: Shots, k: int) -> _Row:
     """One row of the list with its shot, if any."""
     recorded = float(listed.lid[i])

@@ -47,7 +47,7 @@ class PlanInputs:
     not_surveyed: tuple[Region, ...]
     stakes: Stakes
     dots: Stakes
-    utilities: Utilities | None
+    utilities: Utilities
     sheet: Sheet
     rounding: Rounding
     words: PlanWords

@@ -244,7 +244,7 @@ def map_marks(base: Base) -> tuple[Marks, ...]:
         _stake_marks(base, "mark-dot", "circle", base.inputs.dots, base.dot_rows),
         _stake_marks(base, "mark-stake", "triangle", base.inputs.stakes, base.stakes(key=False)),
         _stake_marks(base, "key-point", "square", base.inputs.stakes, base.stakes(key=True)),
-        *([] if base.inputs.utilities is None else [_hazard_marks(base, base.inputs.utilities)]),
+        _hazard_marks(base, base.inputs.utilities),
     )
     return tuple(mark for mark in found if len(mark.x))
 

@@ -105,8 +105,6 @@ def _within(region: object, places: Labels) -> Labels:
 def hazard_words(base: Base) -> Labels:
     """Kind and id of buried things, and whether their height is not known."""
     things = base.inputs.utilities
-    if things is None:
-        return NO_LABELS
     x, y = base.near(things.easting, things.northing)
     text = [
         f"{kind} {name}{' NO HEIGHT' if np.isnan(lid) else ''}"

@@ -17,6 +17,7 @@ import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.ingest.field.angles import ANGLE_FORMS
+from pipeline.ingest.source import open_source
 from pipeline.model import Bools, Finding, Findings, Floats, Ints, Texts, texts
 from pipeline.units import metres_per, parse_number
 
@@ -27,6 +28,11 @@ LENGTH_FORMS: dict[str, float] = {
     "ftus": metres_per("ftUS"),
 }
 """Ending of a column's name -> metres in one."""
+_OTHER_UNITS = (
+    "cm", "dm", "km", "in", "inch", "yd", "feet", "usft", "metre", "meter", "metres", "meters",
+    "rad", "mrad", "grad", "grads", "degrees", "mgon",
+)  # fmt: skip
+"""Endings that are units, but none that is read: such a column would pass for one left empty."""
 
 
 class HeaderTable:
@@ -125,7 +131,7 @@ class HeaderTable:
         Raises
         ------
         InputError
-            Two columns of that name, or one that states no unit.
+            Two columns of that name, or one that states no unit or another one.
         """
         form = self._form(name, LENGTH_FORMS)
         if form is None:
@@ -156,12 +162,19 @@ class HeaderTable:
                 f"columns {both} say the same thing twice",
                 "keep one of them",
             )
+        endings = ", ".join(f"{name}_{form}" for form in forms)
         if not found and name in self.header:
-            endings = ", ".join(f"{name}_{form}" for form in forms)
             raise InputError(
                 f"{self.file} line 1",
                 f'column "{name}" states no unit',
                 f"call it one of {endings}",
+            )
+        odd = next((f"{name}_{u}" for u in _OTHER_UNITS if f"{name}_{u}" in self.header), "")
+        if not found and odd:
+            raise InputError(
+                f"{self.file} line 1",
+                f'column "{odd}" is in a unit that is not read',
+                f"write it as one of {endings}",
             )
         return found[0] if found else None
 
@@ -217,10 +230,12 @@ def read_header_table(path: Path, *, delimiter: str = ",") -> HeaderTable:
     Raises
     ------
     InputError
-        Not UTF-8, no header, a column named twice, or quotes that do not close.
+        No ordinary file, not UTF-8, no header, a column named twice, or quotes that do
+        not close.
     """
     file = path.name
-    text = _text(file, path.read_bytes())
+    with open_source(path) as stream:
+        text = _text(file, stream.read())
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     header: list[str] = []
     rows: list[list[str]] = []

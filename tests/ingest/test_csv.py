@@ -344,6 +344,18 @@ def test_accuracies_rod_and_time_are_read_and_a_cell_that_is_no_number_is_told(t
     assert said(reading, "cell not read")[0].line == 3
 
 
+def test_a_deviation_below_zero_is_taken_as_not_given(tmp_path):
+    # common practice, no source: -1 is written where none is known
+    reading = read(tmp_path, "id,N,E,Z,HRMS,VRMS\n1,1,2,3,-1,0\n2,1,2,3,0.008,-0.012\n")
+
+    assert np.isnan(reading.shots.sigma_h).tolist() == [True, False]
+    np.testing.assert_array_equal(reading.shots.sigma_v, [0.0, np.nan])
+    assert [(f.line, f.text.partition(": ")[2]) for f in said(reading, "cell not read")] == [
+        (2, "sigma_h is negative, taken as not given (line 2)"),
+        (3, "sigma_v is negative, taken as not given (line 3)"),
+    ]
+
+
 def test_digits_that_a_spreadsheet_took_are_missed(tmp_path):
     # the decimals of 6782560.55 are gone; all digits with an exponent are as good as without
     reading = read(tmp_path, "N,E,Z\n6.78256E+06,500.25,10\n6.78256055000E+06,500.25,10\n")
@@ -369,8 +381,8 @@ def test_comments_are_counted_and_a_point_behind_a_comment_mark_is_told(tmp_path
 
     told = [finding.text for finding in said(reading, "comment")]
     assert told == [
-        "shots.csv: 1 comment lines (line 7)",
-        "shots.csv: 1 points are commented out and not read (line 7)",
+        "shots.csv: 1 comment line (line 7)",
+        "shots.csv: 1 point is commented out and not read (line 7)",
     ]
 
 

@@ -303,7 +303,7 @@ def test_damaged_sentences_are_findings_and_others_are_counted(tmp_path):
     assert "checksum" in told[0][1]
     assert "cut or has no checksum" in told[1][1]
     assert "no fix" in told[2][1]
-    assert any("1 other sentences and 1 lines" in f.text for f in reading.findings)
+    assert any("1 other sentence and 1 line that is no" in f.text for f in reading.findings)
     quality = next(f for f in reading.findings if f.kind == "satellite quality")
     assert quality.points == ("2",)
 
@@ -320,10 +320,11 @@ def remade(old, new):
         (",1.0,0001", "", "13 fields, a fix has 15"),
         ("22.125,M", "22.125,F", "heights are not in metres"),
         ("22.125", "", "'' is not a plain number"),
+        ("6109.1200000,N", "02133.6960000,E", '"02133.6960000" "E" is not degrees and minutes'),
     ],
 )
 def test_a_sentence_of_another_make_is_a_finding(old, new, found):
-    fixes = parse_fixes("a.nmea", remade(old, new))
+    fixes = parse_fixes("a.nmea", f"{remade(old, new)}\n{sentence()}")
     assert found in fixes.findings[0].text
     assert fixes.refused == 1
 
@@ -347,18 +348,27 @@ def test_a_file_without_one_good_fix_is_refused(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "side"),
-    [("4860.000", "N"), ("4807", "X"), ("0131.000", "E"), ("48-7.0", "N"), ("", "N")],
+    ("text", "side", "sides"),
+    [
+        ("4860.000", "N", "NS"),
+        ("4807", "X", "NS"),
+        ("0131.000", "E", "EW"),
+        ("48-7.0", "N", "NS"),
+        ("", "N", "NS"),
+        ("01131.000", "E", "NS"),
+        ("4807.038", "N", "EW"),
+        ("4807.038", "", "NS"),
+    ],
 )
-def test_what_is_no_ddmm_is_refused(text, side):
+def test_what_is_no_ddmm_is_refused(text, side, sides):
     with pytest.raises(ValueError, match="is not degrees and minutes"):
-        degrees_minutes(text, side)
+        degrees_minutes(text, side, sides)
 
 
 @given(d=st.integers(0, 179), m=st.floats(0.0, 59.9999), side=st.sampled_from(["E", "W"]))
 @settings(max_examples=50, deadline=None)
 def test_degrees_and_minutes(d, m, side):
-    got = math.degrees(degrees_minutes(f"{d:03d}{m:010.7f}", side))
+    got = math.degrees(degrees_minutes(f"{d:03d}{m:010.7f}", side, "EW"))
     assert got == pytest.approx((d + round(m, 7) / 60) * (1 if side == "E" else -1), abs=1e-9)
 
 

@@ -179,6 +179,10 @@ def test_what_is_not_stated_is_said(tmp_path):
         ("setup,target,horizontal_deg\nA,B,1\n", 'line 1: no column "role"'),
         ("setup,target,role,horizontal\nA,B,check,1\n", 'column "horizontal" states no unit'),
         (
+            "setup,target,role,horizontal_deg,prism_constant_cm\nA,B,check,1,-3.4\n",
+            'column "prism_constant_cm" is in a unit that is not read',
+        ),
+        (
             "setup,target,role,horizontal_deg,horizontal_gon\nA,B,check,1,1\n",
             "columns horizontal_deg and horizontal_gon say the same thing twice",
         ),

@@ -74,6 +74,13 @@ def test_a_scan_is_large_by_its_header(scan, monkeypatch):
     assert len(read_las(scan, FileFormat()).shots) == 30_000
 
 
+def test_a_scan_of_more_points_than_can_be_numbered_is_refused(scan, tmp_path, monkeypatch):
+    monkeypatch.setattr(spilling, "_MOST_POINTS", 29_999)
+
+    with pytest.raises(InputError, match=r"30,000 points, more than 29,999\. Split the scan"):
+        spill(scan, FileFormat(), tmp_path)
+
+
 def test_a_scan_of_noise_alone_is_refused(scan, tmp_path):
     data = bytearray(scan.read_bytes())
     data[227 + 15 :: 20] = bytes([7]) * len(data[227 + 15 :: 20])  # class 7, noise

@@ -18,6 +18,7 @@ from pipeline.ingest.csv.rows import Rows
 from pipeline.ingest.limits import zero_heights
 from pipeline.ingest.source import read_text, shown
 from pipeline.model import NO_LINES, Finding, Findings, Reading, Shots, make_shots, texts
+from pipeline.model.telling import counted
 from pipeline.settings import FileFormat
 
 LONGEST_LINE = 1 << 20
@@ -73,7 +74,7 @@ def read_csv(path: Path, fmt: FileFormat) -> Reading:
     lines = lines_of(text, name)
     del text
     layout = find_layout(lines, fmt, name)
-    rows = Rows(layout, name)
+    rows = Rows(layout)
     for start in range(layout.first, len(lines), _CHUNK):
         chunk = lines[start : start + _CHUNK]
         if not rows.take_plain(chunk, start + 1):
@@ -175,15 +176,16 @@ def _about_rows(rows: Rows, unread: Sequence[str], name: str) -> list[Finding]:
     if unread:
         note("column not read", f"columns not read: {', '.join(unread)}", _UNREAD)
     if rows.comments:
-        note("comment", f"{len(rows.comments)} comment lines", "nothing", rows.comments)
+        note("comment", counted(len(rows.comments), "comment line"), "nothing", rows.comments)
     if rows.commented_rows:
-        text = f"{len(rows.commented_rows)} points are commented out and not read"
+        many = counted(len(rows.commented_rows), "point is", "points are")
+        text = f"{many} commented out and not read"
         note("comment", text, "take the mark away if they count", rows.commented_rows)
     if rows.headers:
         note("repeated header", "the header stands there again", "nothing", rows.headers)
-    for ours, lines in rows.unread_cells.items():
-        note("cell not read", f"{ours} is no number, taken as not given", "correct it", lines)
+    for wrong, lines in rows.unread_cells.items():
+        note("cell not read", f"{wrong}, taken as not given", "correct it", lines)
     if rows.cleaned:
-        text = f"invisible characters taken out of {rows.cleaned} rows"
+        text = f"invisible characters taken out of {counted(rows.cleaned, 'row')}"
         note("invisible", text, "compare codes and ids with the file")
     return found

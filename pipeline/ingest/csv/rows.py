@@ -18,6 +18,7 @@ from pipeline.model import Floats
 from pipeline.units import parse_number
 
 _TEXTS = ("id", "code", "note", "setup", "time", "date")
+_SIGMAS = ("sigma_h", "sigma_v")
 _PLAIN = {mark: re.compile(rf"[0-9{re.escape(mark)}+\- \t\n]*") for mark in ".,"}
 _COMMENT_MARKS = frozenset("#/*;")
 _LONGEST_NUMBER = 32
@@ -38,13 +39,12 @@ class Rows:
     """Columns that grow stretch by stretch.
 
     ``numbers`` are raw values in the file's unit, ``words`` the text columns,
-    ``lines`` the line of each used row. What is neither used nor bad (blank
-    lines, comments, repeated headers) is counted.
+    ``lines`` the line of each used row. Comments and repeated headers are listed
+    by line, and so are cells taken as not given, by what is wrong with them.
     """
 
-    def __init__(self, layout: Layout, name: str) -> None:
+    def __init__(self, layout: Layout) -> None:
         self.layout = layout
-        self.name = name
         self.numbers: dict[str, list[Floats]] = {
             ours: [] for ours in layout.columns if ours in LENGTHS
         }
@@ -125,6 +125,8 @@ class Rows:
     def _all_usable(self, numbers: dict[str, Floats]) -> bool:
         metres = {ours: numbers[ours] * self.layout.scales[ours] for ours in COORDINATES}
         lost = no_place(metres["easting"], metres["northing"])
+        if any((numbers[ours] < 0).any() for ours in _SIGMAS if ours in numbers):
+            return False
         return not (lost.any() or no_height(numbers["elevation"], metres["elevation"]).any())
 
     def take_careful(self, chunk: Sequence[str], first: int) -> None:
@@ -190,10 +192,16 @@ class Rows:
         if not cell:
             return np.nan
         try:
-            return parse_number(cell, decimal=self.layout.decimal)
+            value = parse_number(cell, decimal=self.layout.decimal)
         except ValueError:
-            self.unread_cells.setdefault(ours, []).append(line)
-            return np.nan
+            wrong = f"{ours} is no number"
+        else:
+            if ours not in _SIGMAS or value >= 0:
+                return value
+            # -1 is written for a deviation that is not known, and would pass for a small one
+            wrong = f"{ours} is negative"
+        self.unread_cells.setdefault(wrong, []).append(line)
+        return np.nan
 
     def _coordinates(self, cells: list[str], line: int) -> tuple[float, ...] | BadRow:
         """Easting, northing and elevation in the file's unit, or why there are none."""

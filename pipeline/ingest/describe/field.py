@@ -142,9 +142,6 @@ def describe_sentences(path: Path, text: str) -> Description:
     """
     name = shown(path.name, 80)
     fixes = parse_fixes(name, text)
-    if not len(fixes.latitude):
-        first = fixes.findings[0].text if fixes.findings else "no sentence"
-        raise InputError(name, f"no fix can be used; {first}", "look at the file")
     return _positions(
         (path, "fix sentences", "m"),
         (np.degrees(fixes.longitude), np.degrees(fixes.latitude), fixes.altitude),

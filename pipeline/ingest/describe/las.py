@@ -16,10 +16,18 @@ from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.ingest.describe.description import Asked, Description, Extent, Tell, own, told
-from pipeline.ingest.las.crs import UNIT_WORDS, Said, geokeys, las_said
+from pipeline.ingest.las.crs import (
+    GEOGRAPHIC,
+    PROJECTED,
+    UNIT_WORDS,
+    Said,
+    geokeys,
+    las_said,
+    wkt_text,
+)
 from pipeline.ingest.las.header import LasHeader, read_header
 from pipeline.ingest.las.points import SYNTHETIC, WITHHELD, class_name
-from pipeline.ingest.las.read import COARSE_M, raw_points
+from pipeline.ingest.las.read import COARSE_M, raw_points, wrong_box
 from pipeline.ingest.source import shown
 from pipeline.ingest.whereabouts import known_crs, whereabouts
 from pipeline.model import Finding, Ints, Severity
@@ -186,13 +194,10 @@ def _units(label: _Label, asked: Asked) -> str | None:
 
 def _systems(header: LasHeader) -> list[CRS]:
     """Coordinate systems that the file names and the library knows, WKT first."""
-    found = []
-    text = (header.record("LASF_Projection", 2112) or b"").split(b"\0")[0]
-    found.append(known_crs(text.decode("utf-8", "replace").strip()))
     keys = geokeys(header)
-    # OGC GeoTIFF 1.1 (from memory): projected, then geographic code
-    found += [known_crs(f"EPSG:{keys[key]}") for key in (3072, 2048) if keys.get(key)]
-    return [crs for crs in found if crs is not None]
+    names = [wkt_text(header) or ""]
+    names += [f"EPSG:{keys[key]}" for key in (PROJECTED, GEOGRAPHIC) if keys.get(key)]
+    return [crs for crs in map(known_crs, names) if crs is not None]
 
 
 def crs_name(crs: CRS) -> str:
@@ -251,25 +256,11 @@ def _about_numbers(header: LasHeader, count: _Count, label: _Label) -> Iterable[
         yield f"{count.withheld:,} points are marked as withheld"
     if count.synthetic:
         yield f"{count.synthetic:,} points are marked as made, not measured"
-    if count.points:
-        yield from _about_box(header, count)
+    if count.points and (text := wrong_box(header, count.all.low, count.all.high)):
+        yield text
     step = header.scale[2] * metres_per(label.height or label.plan or "m")
     if step > COARSE_M:
         yield f"heights are stored in steps of {header.scale[2]:g}"
-
-
-def _about_box(header: LasHeader, count: _Count) -> Iterable[str]:
-    for k, axis in enumerate("XYZ"):
-        mine = (count.all.low[k], count.all.high[k])
-        claimed = (header.low[k], header.high[k])
-        slack = 1.5 * header.scale[k] + 1e-12 * max(map(abs, mine))
-        # NaN corners fail the comparison as well
-        if not all(abs(a - b) <= slack for a, b in zip(mine, claimed, strict=True)):
-            yield (
-                f"the header's box is not that of its points: {axis} from {claimed[0]:.3f} to"
-                f" {claimed[1]:.3f}, points from {mine[0]:.3f} to {mine[1]:.3f}"
-            )
-            return
 
 
 def _corner(box: tuple[float, ...]) -> str:

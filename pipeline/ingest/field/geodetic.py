@@ -290,8 +290,14 @@ def separation_elevation(ellipsoid_height: ArrayLike, separation: ArrayLike) -> 
     return np.asarray(h - np.asarray(separation, dtype=np.float64))
 
 
-def degrees_minutes(text: str, side: str) -> float:
-    """Radians from the ``ddmm.mmmm`` of a satellite sentence and its N, S, E or W.
+def degrees_minutes(text: str, side: str, sides: str) -> float:
+    """Radians from the ``ddmm.mmmm`` or ``dddmm.mmmm`` of a satellite sentence and its letter.
+
+    Parameters
+    ----------
+    text, side : str
+    sides : str
+        Letters that it may be: ``NS`` of a latitude, ``EW`` of a longitude.
 
     Raises
     ------
@@ -300,14 +306,14 @@ def degrees_minutes(text: str, side: str) -> float:
 
     Examples
     --------
-    >>> round(math.degrees(degrees_minutes("4807.038", "N")), 6)
+    >>> round(math.degrees(degrees_minutes("4807.038", "N", "NS")), 6)
     48.1173
     """
-    width = 2 if side in ("N", "S") else 3
+    width, example = (2, "4807.038 N") if sides == "NS" else (3, "01131.000 E")
     head, tail = text[:width], text[width:]
     plain = head.isascii() and head.isdigit() and len(head) == width
-    if side not in ("N", "S", "E", "W") or not plain or not _minutes(tail) or float(tail) >= 60.0:
-        raise ValueError(f'"{text}" "{side}" is not degrees and minutes such as 4807.038 N')
+    if side not in tuple(sides) or not plain or not _minutes(tail) or float(tail) >= 60.0:
+        raise ValueError(f'"{text}" "{side}" is not degrees and minutes such as {example}')
     value = int(head) + float(tail) / 60.0
     return math.radians(-value if side in ("S", "W") else value)
 

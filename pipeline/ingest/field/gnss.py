@@ -32,6 +32,7 @@ from pipeline.ingest.field.geodetic import (
 )
 from pipeline.ingest.field.nmea import parse_fixes
 from pipeline.ingest.header_table import HeaderTable, read_header_table
+from pipeline.ingest.source import open_source
 from pipeline.model import (
     NO_LINES,
     Bools,
@@ -44,6 +45,7 @@ from pipeline.model import (
     make_shots,
 )
 from pipeline.model import texts as text_column
+from pipeline.model.telling import listed
 
 SEPARATION_SLACK_M = 0.005
 """A stated separation and one in the file may differ this much [assumed]."""
@@ -100,7 +102,8 @@ def read_gnss(path: Path, rules: GnssRules) -> Reading:
     JobError
         A rule that is missing: source system, local origin, antenna height.
     """
-    raw = path.read_bytes()
+    with open_source(path) as stream:
+        raw = stream.read()
     if raw.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"$"):
         return _from_sentences(path.name, raw.decode("ascii", errors="replace"), rules)
     return _from_table(read_header_table(path), rules)
@@ -159,8 +162,7 @@ def _not_fixed(file: str, ids: Texts, quality: Texts) -> Findings:
     loose = [str(name) for name, word in zip(ids, quality, strict=True) if word not in _FIXED]
     if not loose:
         return ()
-    shown = ", ".join(loose[:8]) + (" and more" if len(loose) > 8 else "")
-    text = f"{file}: {len(loose)} positions are not a fixed solution: {shown}"
+    text = f"{file}: {len(loose)} positions are not a fixed solution: {listed(loose, 8)}"
     do = "shoot them again; no hub, curb or pavement match by them"
     return (Finding("person", "satellite quality", text, do, tuple(loose), file=file),)
 
@@ -170,9 +172,6 @@ def _from_sentences(file: str, text: str, rules: GnssRules) -> Reading:
         do = "state how high the antenna stood above the mark"
         raise JobError("antenna_height_m", f"is not stated, and {file} tells of the antenna", do)
     fixes = parse_fixes(file, text)
-    if not len(fixes.latitude):
-        first = fixes.findings[0].text if fixes.findings else "no sentence"
-        raise InputError(file, f"no fix can be used; {first}", "look at the file")
     placed = _onto_grid(fixes.latitude, fixes.longitude, rules)
     ellipsoid = fixes.altitude + fixes.separation
     heights = "receiver"

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.errors import InputError
 from pipeline.ingest.field.geodetic import degrees_minutes
 from pipeline.model import Finding, Findings, Floats, Ints, Texts, texts
+from pipeline.model.telling import counted
 from pipeline.units import parse_number
 
 _SENTENCE = re.compile(r"\$(?P<body>[A-Z]{2}GGA,[^*$]*)\*(?P<sum>[0-9A-Fa-f]{2})")
@@ -66,8 +68,8 @@ def _fix(body: str) -> tuple[float, float, float, float, str, str]:
     if (fields[10], fields[12]) != ("M", "M"):
         raise ValueError("heights are not in metres")
     return (
-        degrees_minutes(fields[2], fields[3]),
-        degrees_minutes(fields[4], fields[5]),
+        degrees_minutes(fields[2], fields[3], "NS"),
+        degrees_minutes(fields[4], fields[5], "EW"),
         parse_number(fields[9]),
         parse_number(fields[11]),
         quality,
@@ -79,6 +81,11 @@ def parse_fixes(file: str, text: str) -> Fixes:
     """Every GGA sentence of `text`; other sentences are counted, damaged ones are findings.
 
     `file` is the name that findings begin with.
+
+    Raises
+    ------
+    InputError
+        No sentence is a fix.
     """
     rows: list[tuple[float, float, float, float, str, str]] = []
     lines: list[int] = []
@@ -98,11 +105,15 @@ def parse_fixes(file: str, text: str) -> Fixes:
             said = f"{file} line {number}: {why}"
             do = "nothing, if the position was taken again; else shoot it again"
             found.append(Finding("person", "unreadable row", said, do, file=file, line=number))
+    if not rows:
+        first = found[0].text if found else "no sentence"
+        raise InputError(file, f"no fix can be used; {first}", "look at the file")
     refused = len(found)
     if other or junk:
-        said = f"{file}: {other} other sentences and {junk} lines that are no sentence passed over"
+        no_sentence = counted(junk, "line that is no sentence", "lines that are no sentence")
+        said = f"{file}: {counted(other, 'other sentence')} and {no_sentence} passed over"
         found.append(Finding("note", "not read", said, "nothing", file=file))
-    columns = list(zip(*rows, strict=True)) or [()] * 6
+    columns = list(zip(*rows, strict=True))
     latitude, longitude, altitude, separation = (
         np.array(column, dtype=np.float64) for column in columns[:4]
     )

@@ -21,12 +21,15 @@ from pipeline.units import EXACT_METRES, FOOT_M, US_SURVEY_FOOT_M, Unit
 UNIT_WORDS: dict[Unit, str] = {"m": "metre", "ft": "foot", "ftUS": "US survey foot"}
 
 # OGC GeoTIFF 1.1 (from memory): key numbers, and EPSG codes of the three units
-_MODEL, _GEOGRAPHIC, _PROJECTED, _VERTICAL = 1024, 2048, 3072, 4096
+GEOGRAPHIC, PROJECTED = 2048, 3072
+_MODEL, _VERTICAL = 1024, 4096
 _PLAN_UNIT, _PLAN_SIZE, _HEIGHT_UNIT = 3076, 3077, 4099
 _UNIT_CODES: dict[int, Unit] = {9001: "m", 9002: "ft", 9003: "ftUS"}
 _USER_DEFINED = 32767
 
+# ASPRS LAS Specification 1.4-R15 (from memory): whose records and which of them
 _USER = "LASF_Projection"
+_WKT, _DIRECTORY, _DOUBLES = 2112, 34735, 34736
 _STATE = "state the unit of these files in the job file"
 _PROJECT = (
     "project the scan to the job's grid (metres or feet) before export; if the label is wrong,"
@@ -161,10 +164,9 @@ def _settle(
 
 
 def _wkt(header: LasHeader, notes: list[Finding]) -> list[Said]:
-    data = header.record(_USER, 2112)
-    if data is None:
+    text = wkt_text(header)
+    if text is None:
         return []
-    text = data.split(b"\0")[0].decode("utf-8", "replace").strip()
     if not text:
         found = "the record of the coordinate system (WKT) is empty"
         notes.append(header.finding("note", "coordinate system", found, "nothing to do"))
@@ -177,6 +179,12 @@ def _wkt(header: LasHeader, notes: list[Finding]) -> list[Said]:
         notes.append(header.finding("person", "coordinate system", found, _STATE))
         return []
     return [_from_crs(header, "WKT", crs)]
+
+
+def wkt_text(header: LasHeader) -> str | None:
+    """The coordinate system as WKT, empty where its record is; None where there is no record."""
+    data = header.record(_USER, _WKT)
+    return None if data is None else data.split(b"\0")[0].decode("utf-8", "replace").strip()
 
 
 def _known(make: Callable[[], Any]) -> Any | None:
@@ -238,12 +246,12 @@ def _keys(header: LasHeader, notes: list[Finding]) -> list[Said]:
     keys = geokeys(header)
     if not keys:
         return []
-    named = [key for key in (_PROJECTED, _VERTICAL) if 0 < keys.get(key, 0) < _USER_DEFINED]
+    named = [key for key in (PROJECTED, _VERTICAL) if 0 < keys.get(key, 0) < _USER_DEFINED]
     if not named and keys.get(_MODEL, 0) != 1 and _PLAN_UNIT not in keys:
         if keys.get(_MODEL) == 3:
             header.refuse("geocentric coordinates (GeoTIFF key 1024: 3)", _PROJECT)
-        if keys.get(_MODEL) == 2 or _GEOGRAPHIC in keys:
-            code = keys.get(_GEOGRAPHIC, 0)
+        if keys.get(_MODEL) == 2 or GEOGRAPHIC in keys:
+            code = keys.get(GEOGRAPHIC, 0)
             header.refuse(f"coordinates in degrees (GeoTIFF key 2048: {code})", _PROJECT)
     said = []
     for key in named:
@@ -266,7 +274,7 @@ def _from_code(
     crs = _known(lambda: CRS.from_epsg(keys[key]))
     if crs is None:
         # harmless where the unit has a key of its own
-        unit_said = (_PLAN_UNIT if key == _PROJECTED else _HEIGHT_UNIT) in keys
+        unit_said = (_PLAN_UNIT if key == PROJECTED else _HEIGHT_UNIT) in keys
         severity: Severity = "note" if unit_said else "person"
         do = "nothing to do" if unit_said else _STATE
         found = f"{source} is not a coordinate system that is known here"
@@ -274,7 +282,7 @@ def _from_code(
         return None
     said = _from_crs(header, source, crs)
     # the vertical system is not a second name of the horizontal one
-    return said if key == _PROJECTED else Said(source, height=said.height)
+    return said if key == PROJECTED else Said(source, height=said.height)
 
 
 def _key_unit(header: LasHeader, keys: dict[int, Any], key: int) -> Unit | None:
@@ -297,8 +305,8 @@ def geokeys(header: LasHeader) -> dict[int, Any]:
     A directory cut short gives the keys that are whole; keys that point outside
     the doubles, and texts, are left out.
     """
-    directory = header.record(_USER, 34735) or b""
-    doubles = header.record(_USER, 34736) or b""
+    directory = header.record(_USER, _DIRECTORY) or b""
+    doubles = header.record(_USER, _DOUBLES) or b""
     if len(directory) < 8:
         return {}
     (count,) = struct.unpack_from("<H", directory, 6)
@@ -307,6 +315,6 @@ def geokeys(header: LasHeader) -> dict[int, Any]:
         key, place, _, value = struct.unpack_from("<4H", directory, 8 * k)
         if place == 0:
             found[key] = value
-        elif place == 34736 and 8 * (value + 1) <= len(doubles):
+        elif place == _DOUBLES and 8 * (value + 1) <= len(doubles):
             (found[key],) = struct.unpack_from("<d", doubles, 8 * value)
     return found

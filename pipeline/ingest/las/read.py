@@ -363,22 +363,34 @@ def _left_out(tally: LasTally) -> str:
     return ", ".join(f"{number:,} {what}" for number, what in counts if number)
 
 
-def _oddities(tally: LasTally) -> Iterator[tuple[str, str]]:
-    header = _header(tally)
+def wrong_box(header: LasHeader, low: Floats, high: Floats) -> str:
+    """In what the header's box differs most from `low` and `high`, that of its points, if it does.
+
+    Parameters
+    ----------
+    header : LasHeader
+    low, high : ndarray, shape (3,)
+        Least and most of X, Y, Z of all points, in the file's unit.
+    """
     worst, text = 0.0, ""
     for k, axis in enumerate("XYZ"):
-        # NaN corners fail the comparison as well
-        for corner, mine in ((header.low[k], tally.low[k]), (header.high[k], tally.high[k])):
+        for corner, mine in ((header.low[k], low[k]), (header.high[k], high[k])):
+            # a corner that is no number is farther off than any
             gap = abs(corner - mine) if np.isfinite(corner) else np.inf
             if gap > 1.5 * header.scale[k] + 1e-12 * abs(mine) and gap > worst:
                 worst = gap
                 text = (
                     f"the header's box is not that of its points: {axis} from {header.low[k]:.3f}"
-                    f" to {header.high[k]:.3f}, points from {tally.low[k]:.3f} to"
-                    f" {tally.high[k]:.3f} (file unit)"
+                    f" to {header.high[k]:.3f}, points from {low[k]:.3f} to {high[k]:.3f}"
                 )
-    if text:
-        yield text, "look where the points lie; a damaged file shows like this too"
+    return text
+
+
+def _oddities(tally: LasTally) -> Iterator[tuple[str, str]]:
+    header = _header(tally)
+    if text := wrong_box(header, tally.low, tally.high):
+        do = "look where the points lie; a damaged file shows like this too"
+        yield f"{text} (file unit)", do
     step = header.scale[2] * metres_per(_units(tally).height)
     if step > COARSE_M:
         yield f"heights are stored in steps of {step:.3f} m", "export the scan with a finer scale"

@@ -36,6 +36,8 @@ from pipeline.units import metres_per
 SIDE_M = 16.0
 """Side of a piece: some million points of a dense scan, and few of them on its edges."""
 _MOST_ACROSS = 255
+_MOST_POINTS = (1 << 32) - 1
+"""What the number of a point in the temporary file can count to."""
 _SEARCHED = 1_000_000
 # a run of points lies column by column: what is read is what is worked with
 _COLUMNS = tuple(np.dtype(kind) for kind in ("<f8", "<f8", "<f8", "<u4"))
@@ -125,9 +127,15 @@ def spill(path: Path, fmt: FileFormat, folder: Path) -> Spilled:
     Raises
     ------
     InputError
-        As `las_chunks`; no point to use; or the file changed while it was read.
+        As `las_chunks`; more points than can be numbered; no point to use; or the file
+        changed while it was read.
     """
     header = read_header(path)
+    if header.points > _MOST_POINTS:
+        header.refuse(
+            f"{header.points:,} points, more than {_MOST_POINTS:,}",
+            "split the scan into files of fewer points",
+        )
     ground = has_ground(path, header, _SEARCHED, pieces=2)
     # a scan whose ground comes late is read again, one without ground only once
     found = _laid(path, fmt, folder, ground=ground) or _laid(path, fmt, folder, ground=True)

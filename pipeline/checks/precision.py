@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.checks.telling import at
 from pipeline.model import Bools, Finding, Findings, Floats, Shots
-from pipeline.model.arrays import of_each
+from pipeline.model.arrays import numbered, of_each
 from pipeline.model.telling import counted, listed
 from pipeline.settings import CheckRules
 
@@ -78,15 +78,9 @@ def judge_precision(
 
 def _stated(shots: Shots) -> tuple[Bools, Bools, Floats]:
     """What the notes say: taken by satellite, not fixed, dilution of precision (NaN)."""
-    # a million points share a few notes
-    known: dict[str, tuple[bool, bool, float]] = {}
-    rows = []
-    for note in shots.note:
-        if note not in known:
-            loose = bool(_LOOSE.search(note))
-            known[note] = bool(_SATELLITE.search(note)), loose, _pdop(note)
-        rows.append(known[note])
-    columns = np.array(rows, dtype=np.float64).reshape(-1, 3)
+    notes, number = numbered(shots.note)
+    rows = [(bool(_SATELLITE.search(x)), bool(_LOOSE.search(x)), _pdop(x)) for x in notes]
+    columns = np.array(rows, dtype=np.float64).reshape(-1, 3)[number]
     return columns[:, 0] == 1.0, columns[:, 1] == 1.0, columns[:, 2]
 
 

@@ -27,7 +27,7 @@ from pipeline.model import (
     Utilities,
     texts,
 )
-from pipeline.model.arrays import lock_fields, of_each
+from pipeline.model.arrays import lock_fields, numbered, of_each
 from pipeline.model.telling import counted
 from pipeline.settings import Code
 
@@ -192,11 +192,16 @@ def group_labels(shots: Shots) -> Texts:
         return " ".join(word for word in words if word)
 
     # three columns of few values: each different three is worded once
-    rod = ["" if math.isnan(value) else f"{value:.3f}" for value in np.unique(shots.rod)]
-    rods = np.array(rod, dtype=object)[np.unique(shots.rod, return_inverse=True)[1]]
-    threes = list(zip(shots.file.tolist(), shots.setup.tolist(), rods.tolist(), strict=True))
-    known = {three: label(*three) for three in dict.fromkeys(threes)}
-    return texts(known[three] for three in threes)
+    setups, setup = numbered(shots.setup)
+    rods, rod = np.unique(shots.rod, return_inverse=True)
+    code = (shots.file * len(setups) + setup) * len(rods) + rod
+    used, number = np.unique(code, return_inverse=True)
+    labels = [
+        label(one // len(rods) // len(setups), setups[one // len(rods) % len(setups)],
+              "" if math.isnan(value) else f"{value:.3f}")
+        for one, value in zip(used.tolist(), rods[used % len(rods)].tolist(), strict=True)
+    ]  # fmt: skip
+    return texts(labels)[number]
 
 
 def matched(shots: Shots, record: Shots | Utilities, reach_m: float) -> Ints:

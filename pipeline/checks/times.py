@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.checks.telling import at
 from pipeline.model import Bools, Finding, Findings, Floats, Ints, Shots, Texts
-from pipeline.model.arrays import lock_fields
+from pipeline.model.arrays import lock_fields, numbered
 from pipeline.model.telling import counted, listed
 from pipeline.settings import CheckRules
 
@@ -70,14 +70,14 @@ def read_times(column: Texts) -> Times:
     >>> read.either.tolist(), read.unread.tolist()
     ([False, False, True, False], [False, False, False, True])
     """
-    known = {text: _one(text.strip()) for text in dict.fromkeys(column.tolist())}
-    parts = [known[text] for text in column.tolist()]
+    kinds, number = numbered(column)
+    parts = [_one(text.strip()) for text in kinds]
     return Times(
-        np.array([part[0] for part in parts], dtype=np.int64),
-        np.array([part[1] for part in parts], dtype=np.float64),
-        np.array([part[2] for part in parts], dtype=bool),
-        np.array([part[3] for part in parts], dtype=bool),
-        np.array([part[4] for part in parts], dtype=bool),
+        np.array([part[0] for part in parts], dtype=np.int64)[number],
+        np.array([part[1] for part in parts], dtype=np.float64)[number],
+        np.array([part[2] for part in parts], dtype=bool)[number],
+        np.array([part[3] for part in parts], dtype=bool)[number],
+        np.array([part[4] for part in parts], dtype=bool)[number],
     )
 
 

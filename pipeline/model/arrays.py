@@ -54,6 +54,22 @@ def texts(values: Iterable[str]) -> Texts:
     return column
 
 
+def numbered(column: Texts) -> tuple[list[str], Ints]:
+    """The different texts of a column as they are met, and the number of each row's text.
+
+    Examples
+    --------
+    >>> kinds, number = numbered(texts(["GR", "HUB", "GR"]))
+    >>> kinds, number.tolist()
+    (['GR', 'HUB'], [0, 1, 0])
+    """
+    listed = column.tolist()
+    known = {text: number for number, text in enumerate(dict.fromkeys(listed))}
+    if len(known) == 1:
+        return list(known), np.zeros(len(listed), dtype=np.int64)
+    return list(known), np.fromiter(map(known.__getitem__, listed), np.int64, len(listed))
+
+
 def of_each(column: Texts, answer: Callable[[str], Any], dtype: Any = object) -> NDArray[Any]:
     """``answer`` of each text, asked once for each different text: a million shots share a few.
 
@@ -62,11 +78,10 @@ def of_each(column: Texts, answer: Callable[[str], Any], dtype: Any = object) ->
     >>> of_each(texts(["GR", "HUB", "GR"]), len, np.int64).tolist()
     [2, 3, 2]
     """
-    listed = column.tolist()
-    known = {text: answer(text) for text in dict.fromkeys(listed)}
-    found = np.empty(len(listed), dtype=dtype)
-    found[:] = known[listed[0]] if len(known) == 1 else [known[text] for text in listed]
-    return found
+    kinds, number = numbered(column)
+    found = np.empty(len(kinds), dtype=dtype)
+    found[:] = [answer(text) for text in kinds]
+    return found[number]
 
 
 def lock_fields(noun: object, shapes: Mapping[str, tuple[Any, tuple[int | None, ...]]]) -> None:

@@ -268,10 +268,14 @@ def _in_room(net: _Net, at: tuple[Floats, Floats], aside_m: float) -> Bools:
     """Places by station and offset that lie in the room of a side, or so far beside it."""
     station, offset = at
     away = np.abs(net.offset)
+    distance = net.side * offset
+    nearest, farthest = away[:, 0].min() - aside_m, away[:, -1].max() + aside_m
+    within = (distance >= nearest) & (distance <= farthest)
+    station, distance = station[within], distance[within]
     low = np.interp(station, net.station, away[:, 0], left=np.inf, right=np.inf)
     high = np.interp(station, net.station, away[:, -1], left=-np.inf, right=-np.inf)
-    distance = net.side * offset
-    return np.asarray((distance >= low - aside_m) & (distance <= high + aside_m))
+    within[within] = (distance >= low - aside_m) & (distance <= high + aside_m)
+    return np.asarray(within)
 
 
 def _gaps(at: Floats, along: Floats) -> Floats:

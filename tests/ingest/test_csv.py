@@ -351,8 +351,8 @@ def test_a_deviation_below_zero_is_taken_as_not_given(tmp_path):
     assert np.isnan(reading.shots.sigma_h).tolist() == [True, False]
     np.testing.assert_array_equal(reading.shots.sigma_v, [0.0, np.nan])
     assert [(f.line, f.text.partition(": ")[2]) for f in said(reading, "cell not read")] == [
-        (2, "sigma_h is negative, taken as not given (line 2)"),
-        (3, "sigma_v is negative, taken as not given (line 3)"),
+        (2, "sigma_h is negative (line 2)"),
+        (3, "sigma_v is negative (line 3)"),
     ]
 
 

@@ -223,6 +223,7 @@ def test_positions_that_are_not_fixed_are_kept_and_named(tmp_path):
         ("21.5616", "x", 'line 3, column "longitude_deg"'),
         ("40.125", "", 'line 3, column "ellipsoid_height_m": is empty'),
         ("40.125", "40125", 'line 3, column "ellipsoid_height_m": 40125 m'),
+        ("40.125", "-9999", '"ellipsoid_height_m": -9999 m stands for no height'),
         ("0.015", "-0.015", 'line 3, column "sigma_v_m": is negative'),
         ("101,", ",", 'line 3, column "id": is empty'),
     ],

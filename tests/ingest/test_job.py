@@ -7,6 +7,7 @@ import re
 import pytest
 
 from pipeline.errors import InputError, JobError
+from pipeline.ingest.job.control import read_control
 from pipeline.ingest.job.job import job_path, read_job
 from pipeline.ingest.job.morning import latest_day, morning_files, passed_over
 from pipeline.settings import Job
@@ -189,3 +190,25 @@ def test_what_lies_in_the_days_folder_and_is_not_read_is_told(tmp_path):
         ("person", "gone.csv is no plain file: not read"),
         ("note", "photos is a folder with 1 file: not read"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        (
+            "K1,5000,8000,100,pin,-0.004",
+            r"^control.csv line 2: sigma_h is negative \(line 2\)\. Correct it\.$",
+        ),
+        ("K1,5000,8000,100,pin,good", r"line 2: sigma_h is no number"),
+        ("K1,5000,8000,1O0,pin,0.004", r'^control.csv line 2: column "elevation_m": found "1O0"'),
+    ],
+)
+def test_control_with_a_cell_that_cannot_be_read_is_refused_once_by_its_line(
+    tmp_path, row, message
+):
+    path = tmp_path / "control.csv"
+    good = "K2,5010,8000,100,pin,0.004"
+    path.write_text(f"id,northing_m,easting_m,elevation_m,description,sigma_h_m\n{row}\n{good}\n")
+
+    with pytest.raises(InputError, match=message):
+        read_control(path)

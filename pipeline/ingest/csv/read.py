@@ -24,6 +24,9 @@ from pipeline.settings import FileFormat
 LONGEST_LINE = 1 << 20
 """A longer line is no row of a point file [characters]."""
 
+CELL_NOT_READ = "cell not read"
+"""Kind of the finding on cells without which a row is used all the same."""
+
 _CHUNK = 20_000
 """Lines taken as one stretch, plain or with care."""
 
@@ -184,7 +187,7 @@ def _about_rows(rows: Rows, unread: Sequence[str], name: str) -> list[Finding]:
     if rows.headers:
         note("repeated header", "the header stands there again", "nothing", rows.headers)
     for wrong, lines in rows.unread_cells.items():
-        note("cell not read", f"{wrong}, taken as not given", "correct it", lines)
+        note(CELL_NOT_READ, wrong, "correct it; until then it is taken as not given", lines)
     if rows.cleaned:
         text = f"invisible characters taken out of {counted(rows.cleaned, 'row')}"
         note("invisible", text, "compare codes and ids with the file")

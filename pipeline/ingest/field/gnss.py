@@ -32,6 +32,7 @@ from pipeline.ingest.field.geodetic import (
 )
 from pipeline.ingest.field.nmea import parse_fixes
 from pipeline.ingest.header_table import HeaderTable, read_header_table
+from pipeline.ingest.limits import no_height
 from pipeline.ingest.source import open_source
 from pipeline.model import (
     NO_LINES,
@@ -49,8 +50,6 @@ from pipeline.model.telling import listed
 
 SEPARATION_SLACK_M = 0.005
 """A stated separation and one in the file may differ this much [assumed]."""
-HEIGHT_REACH_M = 10_000.0
-"""A height beyond this is a slip of a digit or a unit, above either zero [assumed]."""
 LOCAL_REACH_M = 20_000.0
 """Farther from its origin a plane grid is worth less than 5 ppm (d² / 2R²)."""
 _FIXED = ("fixed", "4")
@@ -296,11 +295,12 @@ def _elevations(table: HeaderTable, rules: GnssRules) -> tuple[Floats, str]:
 
 
 def _high(table: HeaderTable, name: str) -> Floats:
-    """A column of heights [m]; every row must have one that the earth has."""
+    """A column of heights [m]; every row must have one that can be on Earth, above either zero."""
     height = table.lengths(name)
     _filled(table, name, ~np.isnan(height))
-    for row in np.flatnonzero(np.abs(height) > HEIGHT_REACH_M):
-        table.fault(int(row), name, f"{height[row]:g} m", "correct it, or its unit")
+    for row in np.flatnonzero(no_height(height, height) & ~np.isnan(height)):
+        found = f"{height[row]:g} m stands for no height"
+        table.fault(int(row), name, found, "correct it, or its unit; else shoot the point again")
     return height
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.errors import InputError, JobError
-from pipeline.ingest.csv.read import read_csv
+from pipeline.ingest.csv.read import CELL_NOT_READ, read_csv
 from pipeline.model import Shots
 from pipeline.settings import FileFormat
 
@@ -24,8 +24,8 @@ def read_control(path: Path) -> Shots:
     Raises
     ------
     InputError
-        No such file, a column missing, or any bad row: control is not the place
-        to read on past a slip.
+        No such file, a column missing, a bad row, or a deviation that is none: control
+        is not the place to read on past a slip.
     """
     if not path.is_file():
         raise InputError(path.name, "no such file", "name the control file in the job file")
@@ -36,6 +36,9 @@ def read_control(path: Path) -> Shots:
         do = f"head its columns {','.join(COLUMNS.values())}"
         raise InputError(path.name, fault.found, do) from None
     for finding in reading.findings:
-        if finding.severity != "note":
-            raise InputError(f"{path.name} line {finding.line}", finding.text, finding.do)
+        unread = finding.kind == CELL_NOT_READ
+        if unread or finding.severity != "note":
+            row = f"{path.name} line {finding.line}"
+            text = finding.text.removeprefix(f"{row}: ").removeprefix(f"{path.name}: ")
+            raise InputError(row, text, "correct it" if unread else finding.do)
     return reading.shots

@@ -90,7 +90,9 @@ def run_lath(n: int):
     def work():
         from pipeline import publish
         from pipeline.run import Stopwatch, run_day
+        from pipeline.running import keep_freed_memory
 
+        keep_freed_memory()
         publish.deliver(publish.complete(run_day(job, None, Stopwatch())), out)
 
     return work, 1.0

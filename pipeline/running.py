@@ -20,7 +20,7 @@ def run_and_say(
     job: Path, day: str | None, out: Path | None, json_wanted: bool, *, pictures: bool = False
 ) -> NoReturn:
     """Run a day, say what came of it, and end the process with its code."""
-    _keep_freed_memory()
+    keep_freed_memory()
     from pipeline import objects, publish, saying
     from pipeline.crew.summary import words
     from pipeline.run import run_day
@@ -41,7 +41,7 @@ def run_and_say(
     sys.exit(HELD if result.held else 0)
 
 
-def _keep_freed_memory() -> None:
+def keep_freed_memory() -> None:
     """Let the C library of Linux hand memory out again that was freed, not give it back.
 
     The arrays of a large scan come and go by the thousand; each time the system clears the

@@ -19,7 +19,7 @@ from pipeline.crew.measures import measures
 from pipeline.kept.calls import keep
 from pipeline.model import Floats, Quantity, Surface, Table
 from pipeline.pregrading import Asked, how_high, lots_today, stabilised
-from pipeline.run import Day
+from pipeline.run import SAME_PLACE, Day
 
 SECTIONS_M = 10.0
 """Distance of the cross-sections that end areas are taken from [assumed]."""
@@ -33,11 +33,10 @@ def earthworks(day: Day) -> Earthworks:
     job, line = day.morning.inputs.job, day.morning.corridor.alignment
     rules = job.volumes
     sigma = _sigma(day)
-    (quantity,) = (row for row in day.quantities if row.layer == job.target.layer)
-    spread = _sample(day, day.design, sigma, quantity)
+    spread = _sample(day, day.design, sigma, day.quantity)
     roughness = keep(uncertainty.learned, spread)
     layers = tuple(_layer_volumes(day, row, sigma, roughness) for row in day.quantities)
-    (target,) = (one for one in layers if one.quantity is quantity)
+    (target,) = (one for one in layers if one.quantity is day.quantity)
     lots = lots_today(day, (spread, roughness)) if stabilised(job) else ()
     whole = keep(sampling.whole_design, day.design, line)
     return Earthworks(
@@ -62,10 +61,7 @@ def pregrade_asked(day: Day, asked: Asked) -> tuple[Pregrade, Haul]:
     JobError
         No stabilised layer, a figure that makes no sense, or no lot is known.
     """
-    (quantity,) = (
-        row for row in day.quantities if row.layer == day.morning.inputs.job.target.layer
-    )
-    spread = _sample(day, day.design, _sigma(day), quantity)
+    spread = _sample(day, day.design, _sigma(day), day.quantity)
     lots = lots_today(day, (spread, keep(uncertainty.learned, spread)))
     stretches = _stretches(day, day.morning.inputs.job.volumes.interval_m)
     haul_plan = where_it_goes(stretches, day, equal_costs=asked.equal_costs)
@@ -105,7 +101,7 @@ def _sigma(day: Day) -> Floats:
     morning = day.morning
     # a mesh that the job keeps has vertices of its own, whose precision nobody states
     own = bool((day.ground.point >= 0).any())
-    rows = np.flatnonzero(np.isin(morning.fate, ("in the surface", "same place as another shot")))
+    rows = np.flatnonzero(np.isin(morning.fate, ("in the surface", SAME_PLACE)))
     stated = morning.shots.sigma_v[rows] if own else np.empty(0)
     return sampling.shot_sigma(day.ground, stated, morning.inputs.job.volumes)
 

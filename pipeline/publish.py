@@ -156,7 +156,7 @@ def plan_words(day: Day) -> PlanWords:
     inputs = day.morning.inputs
     job, summary = inputs.job, summary_of(day)
     unit = measures(job.rounding)
-    (target,) = (row for row in day.quantities if row.layer == job.target.layer)
+    target = day.quantity
     unmarked = int((~listed_rows(day)).sum())
     cut, fill = (f"{unit.volume(x)} {unit.volume_unit}" for x in (target.cut_m3, target.fill_m3))
     area = f"{unit.area(target.compared_area_m2)} {unit.area_unit}"

@@ -53,7 +53,7 @@ def _earth_pictures(day: Day, words: PlanWords) -> dict[str, bytes]:
     if found is None:
         return {}
     files: dict[str, bytes] = {}
-    unit = measures(day.morning.inputs.job.rounding)
+    unit = measures(job.rounding)
     lots = () if found.pregrade is None else found.pregrade.lots
     for number, lot in enumerate(lots, start=1):
         if lot.decision is None:

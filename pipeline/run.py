@@ -137,6 +137,12 @@ class Day:
         return self.compared.quantities
 
     @property
+    def quantity(self) -> Quantity:
+        """Cut and fill of today's layer."""
+        today = self.morning.inputs.job.target.layer
+        return next(row for row in self.quantities if row.layer == today)
+
+    @property
     def held(self) -> bool:
         """True where a finding stops the day until a person has settled it."""
         return any(finding.severity == "stop" for finding in self.findings)

@@ -113,9 +113,8 @@ def round_half_away(value: ArrayLike, step: float) -> NDArray[np.float64]:
     """
     x = np.asarray(value, dtype=np.float64)
     whole = np.floor(np.abs(x) / step + 0.5 + 1e-6)
-    digits = max(0, round(-math.log10(step)) + 2) if step < 1 else 2
     # + 0.0 turns a negative zero into zero
-    return np.asarray(np.round(np.copysign(whole * step, x), digits) + 0.0, dtype=np.float64)
+    return np.asarray(np.round(np.copysign(whole * step, x), _digits(step)) + 0.0, dtype=np.float64)
 
 
 def _rounded(value: float, step: float) -> float:

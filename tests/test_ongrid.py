@@ -16,6 +16,8 @@ import pytest
 
 from pipeline.demo import truth
 from pipeline.errors import InputError
+from pipeline.ingest.job.inputs import read_inputs
+from pipeline.ongrid import on_grid
 from pipeline.run import Stopwatch, run_day
 
 FIXTURES = Path(__file__).resolve().parent.parent / "fixtures"
@@ -199,3 +201,52 @@ def test_a_scan_with_a_machine_on_it_gives_the_clay_below(tmp_path):
     got = day.dots.ground[rows] - day.dots.design[rows, 0]
     # under the machine the ground is carried over from its sides; planar here, so still true
     assert np.nanmax(np.abs(got - true)) < 0.010
+
+
+def planar_scan(folder, step=0.3):
+    """A LAS file of the clay on the planar stretch, none of its points above it."""
+    from laspy import LasData, LasHeader
+
+    half = abs(float(truth.edge(0.0, 1, truth.CLAY)))
+    station, offset = (
+        grid.ravel() for grid in np.meshgrid(np.arange(0, 76, step), np.arange(-half, half, step))
+    )
+    header = LasHeader(point_format=6, version="1.4")
+    header.scales, header.offsets = [0.001] * 3, [5000.0, 3000.0, 100.0]
+    las = LasData(header)
+    las.x, las.y = truth.point(station, offset)
+    las.z = truth.elevation(station, offset, truth.CLAY) + truth.difference(station, offset)
+    las.write(str(folder / "shots" / DAY / "scan.las"))
+    return len(station)
+
+
+def test_a_scan_is_not_looked_through_for_machines_where_the_job_does_not_want_it(tmp_path):
+    table = (
+        "[shots.scans]\ntake_out_objects = false\ncell_m = 0.05\n\n"
+        '[[shots.formats]]\nfiles = "scan.las"\nkind = "scan"'
+    )
+    folder = street_with(tmp_path, "scan.las", "", table)
+    points = planar_scan(folder)
+    placed = on_grid(read_inputs(folder, None))
+
+    # cells are smaller than the points' distance, so that all are kept
+    assert len(placed.shots) - int(placed.by_hand.sum()) == points
+    assert not [one for one in placed.findings if "stand above the ground" in one.text]
+
+
+def test_positions_on_the_job_grid_already_stay_where_they_are_and_get_the_files_code(tmp_path):
+    rows = ["id,easting_m,northing_m,elevation_m,code"]
+    east, north, height, codes = planar_rows()
+    for k, code in enumerate(codes):
+        rows.append(f"P{k},{east[k]:.4f},{north[k]:.4f},{height[k]:.4f},{'' if k % 2 else code}")
+    table = '[[shots.formats]]\nfiles = "positions.csv"\nkind = "positions"\ncode = "GR"'
+    folder = street_with(tmp_path, "positions.csv", "\n".join(rows) + "\n", table)
+    placed = on_grid(read_inputs(folder, None))
+
+    mine = placed.satellite
+    assert mine.sum() == len(codes)
+    np.testing.assert_allclose(placed.shots.easting[mine], east, rtol=0, atol=6e-5)
+    np.testing.assert_allclose(placed.shots.northing[mine], north, rtol=0, atol=6e-5)
+    assert placed.shots.code[mine].tolist() == [
+        "GR" if k % 2 else code for k, code in enumerate(codes)
+    ]

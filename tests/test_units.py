@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from pipeline.units import (
     EXACT_METRES,
+    decimals,
     format_length,
     format_side,
     format_station,
@@ -172,3 +173,12 @@ def test_cut_and_fill_signs_follow_the_published_stakes(published, reference):
         ref.check("grade_rod_5000", height - given_["grade_elev_5000"])
         fall = given_["grade_pct"] / 100 * given_["distance"]
         ref.check("grade_rod_5500", height - (given_["grade_elev_5000"] + fall))
+
+
+def test_a_length_without_an_end_stays_without():
+    assert format_length(math.inf) == "inf"
+    assert format_length(-math.inf, step=0.01) == "-inf"
+
+
+def test_decimals_are_ten_at_most():
+    assert [decimals(step) for step in (1.0, 0.005, 1 / 3)] == [0, 3, 10]

@@ -196,8 +196,8 @@ def _counts(description: Description) -> Iterator[tuple[str, str]]:
     words = [f"{count:,} {what}" for count, what in counts if count]
     if description.faces:
         words.insert(1, f"{description.faces:,} faces{hidden}")
-    listed = description.alignments or description.profiles
-    yield "holds", "; ".join(words) or ("no points" if listed else "no points, lines or faces")
+    line = description.alignments or description.profiles
+    yield "holds", "; ".join(words) or ("no points" if line else "no points, lines or faces")
 
 
 def _place(description: Description) -> Iterator[tuple[str, str]]:

@@ -240,8 +240,8 @@ class _Reader:
         made_meshes = [self._mesh(layer, stacked(rows)) for layer, rows in by_layer.items()]
         meshes = tuple(mesh for mesh in made_meshes if len(mesh.triangles))
         if len(meshes) > 1:
-            listed = ", ".join(f'"{shown(mesh.name)}"' for mesh in meshes)
-            text = f"faces on {len(meshes)} layers ({listed}): their corners are not taken as shots"
+            quoted = ", ".join(f'"{shown(mesh.name)}"' for mesh in meshes)
+            text = f"faces on {len(meshes)} layers ({quoted}): their corners are not taken as shots"
             do = "name the ground with surface in the job file, or leave layers out"
             self.say("person", "several surfaces", text, do)
         return meshes

@@ -14,6 +14,7 @@ from pipeline.errors import InputError
 from pipeline.ingest.files import HARMLESS, not_survey
 from pipeline.ingest.job.job import job_path
 from pipeline.model import Finding, Findings, Fingerprint, Severity
+from pipeline.model.telling import counted
 from pipeline.settings import FileFormat, Job
 
 DAY = re.compile(r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])[a-z]?", re.ASCII)
@@ -135,8 +136,7 @@ def passed_over(job: Job, day: str) -> Findings:
             continue
         files = _below(path)
         harmless = path.is_dir() and all(not_survey(one) in HARMLESS for one in files)
-        count = f"{len(files)} file" + "s" * (len(files) != 1)
-        what = f"a folder with {count}" if path.is_dir() else "no plain file"
+        what = f"a folder with {counted(len(files), 'file')}" if path.is_dir() else "no plain file"
         do = f"lay shots of today in {job.shots.folder}/{day} itself, or move it away"
         found.append(_not_read(path.name, what, do, harmless=harmless))
     return tuple(found)

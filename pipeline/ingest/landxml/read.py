@@ -249,11 +249,11 @@ class _Reader:
 
     def _about_several(self, surfaces: list[SurfaceRows], meshes: list[Mesh]) -> None:
         names = [rows.name for rows in surfaces]
-        listed = ", ".join(f'"{shown(name)}"' for name in names)
-        text = f"holds {len(names)} surfaces ({listed}): the points of none are taken as shots"
+        quoted = ", ".join(f'"{shown(name)}"' for name in names)
+        text = f"holds {len(names)} surfaces ({quoted}): the points of none are taken as shots"
         self.say("person", "several surfaces", text, "name the ground with surface in the job file")
         if len(set(names)) < len(names):
-            self.say("person", "same name", f"surfaces of one name: {listed}", "rename them")
+            self.say("person", "same name", f"surfaces of one name: {quoted}", "rename them")
         for a, b in combinations(meshes[:20], 2):
             if _overlap(a, b) and not _meet_in_height(a, b):
                 text = f'surfaces "{shown(a.name)}" and "{shown(b.name)}" share no height'

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.compare.overlay import overlay
-from pipeline.compare.pieces import fan, triangle_areas
+from pipeline.compare.pieces import corner_weights, fan, triangle_areas
 from pipeline.compare.quantities import volumes_per_piece
 from pipeline.design import feet as feet_of
 from pipeline.model import Alignment, Bools, Floats, Ints, Overlay, Shots, Surface, Texts
@@ -294,7 +294,7 @@ def _noise_of(
     ):
         shift = change.origin - surface.origin
         corner = surface.triangles[triangle]
-        share = _barycentric(
+        share = corner_weights(
             surface.x[corner] - (x + shift[0])[:, None], surface.y[corner] - (y + shift[1])[:, None]
         )
         key = (where[:, None] * np.int64(len(surface.x)) + corner).ravel()
@@ -306,10 +306,3 @@ def _noise_of(
         here = ((share * sd[corner]) ** 2).sum(axis=1)
         local += _summed(where, area * here, len(total)) / total
     return variance, np.sqrt(local)
-
-
-def _barycentric(x: Floats, y: Floats) -> Floats:
-    """Weights of the corners at (0, 0), the corners given about it, (n, 3)."""
-    weight = np.roll(x, -1, axis=1) * np.roll(y, -2, axis=1)
-    weight -= np.roll(y, -1, axis=1) * np.roll(x, -2, axis=1)
-    return np.asarray(weight / weight.sum(axis=1, keepdims=True))

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline.model import Floats, Ints
 from pipeline.surface.cells import runs
+from pipeline.surface.trim import twice_area
 
 
 def starts(count: NDArray[np.integer]) -> Ints:
@@ -111,7 +112,13 @@ def fan(start: Ints) -> tuple[Ints, Ints]:
     return np.stack((start[:-1][owner], second, second + 1), axis=1), owner
 
 
+def corner_weights(x: Floats, y: Floats) -> Floats:
+    """Weights by which the corners of triangles give the place (0, 0), (n, 3) as the corners."""
+    weight = np.roll(x, -1, axis=1) * np.roll(y, -2, axis=1)
+    weight -= np.roll(y, -1, axis=1) * np.roll(x, -2, axis=1)
+    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+
+
 def triangle_areas(x: Floats, y: Floats, triangles: NDArray[np.integer]) -> Floats:
     """Plan areas [m2], + where counter-clockwise, from coordinates near zero."""
-    a, b, c = triangles.T
-    return np.asarray(0.5 * ((x[b] - x[a]) * (y[c] - y[a]) - (x[c] - x[a]) * (y[b] - y[a])))
+    return np.asarray(0.5 * twice_area(x, y, triangles))

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from pipeline import compiled
 from pipeline.compare.pieces import fan, triangle_areas
 from pipeline.errors import SurfaceError
-from pipeline.model import Floats, Overlay, Quantity, Surface
+from pipeline.model import Floats, Overlay, Quantity
 from pipeline.model.arrays import lock_fields
 
 PIECE_BLOCK = 1 << 16
@@ -52,11 +52,6 @@ class SectionAreas(NamedTuple):
     cut: float
     fill: float
     width: float
-
-
-def plan_area(surface: Surface) -> float:
-    """Plan area of all triangles [m2]; overlapping ones count twice."""
-    return float(triangle_areas(surface.x, surface.y, surface.triangles).sum())
 
 
 def parts(overlay: Overlay) -> Parts:
@@ -144,7 +139,7 @@ def quantity(layer_name: str, overlay: Overlay, design_area_m2: float) -> Quanti
     overlay : Overlay
         Ground against that layer.
     design_area_m2 : float
-        Plan area of the whole layer, `plan_area` of its surface.
+        Plan area of the whole layer, `pipeline.surface.mesh.area` of its surface.
 
     Returns
     -------

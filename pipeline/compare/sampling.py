@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.compare.quantities import plan_area
+from pipeline.compare.pieces import corner_weights
 from pipeline.design.alignment import locate as along_line
 from pipeline.model import Alignment, Floats, Indices, Surface
 from pipeline.model.arrays import lock_fields
 from pipeline.settings_earthwork import Volumes
 from pipeline.surface import locate
+from pipeline.surface.mesh import area
 from pipeline.surface.thin import thin
 
 POINTS_PER_SHOT = 6
@@ -109,7 +110,8 @@ def sample(
     east, north, target = east[inside], north[inside], target[inside]
     triangle = triangle[inside]
     corner = surface.triangles[triangle]
-    weight = _barycentric(surface, corner, east, north)
+    x, y = east - surface.origin[0], north - surface.origin[1]
+    weight = corner_weights(surface.x[corner] - x[:, None], surface.y[corner] - y[:, None])
     used, flat = np.unique(corner, return_inverse=True)
     height = surface.z[used]
     cut = (weight * surface.z[corner]).sum(axis=1) - target
@@ -132,7 +134,7 @@ def sample(
 def whole_design(design: Surface, alignment: Alignment | None, places: int = 2500) -> Floats:
     """Station and offset of places spread evenly over a whole design, shot or not, (2, g)."""
     box = float(np.ptp(design.x) * np.ptp(design.y))
-    cell = math.sqrt(max(plan_area(design), 1e-6 * box, 1e-6) / places)
+    cell = math.sqrt(max(area(design), 1e-6 * box, 1e-6) / places)
     east, north = _cells(design, cell)
     inside = locate.find(design, east, north) >= 0
     found = _places(alignment, east[inside], north[inside])
@@ -161,15 +163,6 @@ def _used(ground: Surface, design: Surface) -> int:
     """How many vertices of the ground lie on the design."""
     east, north = ground.x + ground.origin[0], ground.y + ground.origin[1]
     return int((locate.find(design, east, north) >= 0).sum())
-
-
-def _barycentric(surface: Surface, corner: Indices, east: Floats, north: Floats) -> Floats:
-    """Weights of the corners of the triangle that each place lies in, (n, 3)."""
-    x = surface.x[corner] - (east - surface.origin[0])[:, None]
-    y = surface.y[corner] - (north - surface.origin[1])[:, None]
-    twice = np.roll(x, -1, axis=1) * np.roll(y, -2, axis=1)
-    twice -= np.roll(y, -1, axis=1) * np.roll(x, -2, axis=1)
-    return np.asarray(twice / twice.sum(axis=1, keepdims=True))
 
 
 def _thinned(ground: Surface, sigma: Floats) -> tuple[Surface, Floats]:

@@ -202,14 +202,14 @@ def ground_level(
     from scipy.ndimage import maximum_filter
 
     off = _objects_in(low, rule)
-    level = _level(low, off)
+    level = _around(low, off)
     first = Level(level.top, rule.step_m + level.play, level.bottom)
     foot = _feet(standing_on(first))
     beside, beside_m = maximum_filter(foot, 3), rule.step_m * _BESIDE
     # next to an object the lowest point of a cell may be on the object
-    off |= beside & (low > _level(low, off | beside).top + beside_m)
+    off |= beside & (low > _around(low, off | beside).top + beside_m)
     limit = np.where(foot, rule.foot_m, np.where(beside, beside_m, rule.step_m))
-    level = _level(low, off)
+    level = _around(low, off)
     return Level(level.top, limit + level.play, level.bottom - rule.below_m - level.play)
 
 
@@ -274,7 +274,7 @@ def _objects_in(low: Floats, rule: BareEarthRules) -> Bools:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Level:
+class _Around:
     """Ground of each cell and its neighbours: highest, lowest, and half a cell of its slope."""
 
     top: Floats
@@ -282,13 +282,13 @@ class _Level:
     play: Floats
 
 
-def _level(low: Floats, off: Bools) -> _Level:
+def _around(low: Floats, off: Bools) -> _Around:
     from scipy.ndimage import maximum_filter, minimum_filter
 
     ground = _carried_in(low, off)
     top, bottom = maximum_filter(ground, 3), minimum_filter(ground, 3)
     # the nine cells span two, so half a cell of the slope is a quarter of their range
-    return _Level(top, bottom, (top - bottom) / 4)
+    return _Around(top, bottom, (top - bottom) / 4)
 
 
 def _carried_in(low: Floats, off: Bools) -> Floats:

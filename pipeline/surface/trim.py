@@ -6,6 +6,7 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.model import Bools, Floats, Indices, Ints
 from pipeline.model.arrays import lock_fields
@@ -147,7 +148,7 @@ def enclosed(net: Net, keep: Bools, ring: Ints) -> Bools:
     return inside
 
 
-def twice_area(x: Floats, y: Floats, triangles: Indices) -> Floats:
+def twice_area(x: Floats, y: Floats, triangles: NDArray[np.integer]) -> Floats:
     """Twice the plan area [m²] of each triangle, counter-clockwise +."""
     a, b, c = triangles.T
     area: Floats = (x[b] - x[a]) * (y[c] - y[a]) - (y[b] - y[a]) * (x[c] - x[a])

@@ -13,10 +13,11 @@ import numpy as np
 from scipy.spatial.distance import cdist
 
 from pipeline.compare.overlay import overlay
-from pipeline.compare.quantities import plan_area, quantity
+from pipeline.compare.quantities import quantity
 from pipeline.compare.sampling import sample
 from pipeline.compare.uncertainty import learned, standard_errors
 from pipeline.settings_earthwork import Volumes
+from pipeline.surface.mesh import area
 
 HALF = 4.95
 NO_BENCH = Volumes(systematic_m=0.0)
@@ -68,7 +69,7 @@ def street_of(surface_of, seed=2):
         surface = surface_of(*shots.T, z, triangles)
         pieces = overlay(surface, design)
         latest[:] = [pieces]
-        found = quantity("clay", pieces, plan_area(design))
+        found = quantity("clay", pieces, area(design))
         sigma = np.full(len(shots), noise)
         spread = sample(surface, design, sigma, None, found.compared_area_m2)
         each = ground[len(shots) :] * 2 * HALF * length / len(cells)

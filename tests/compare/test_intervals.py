@@ -12,7 +12,7 @@ from pipeline.compare import intervals
 from pipeline.compare.crosslines import Lanes, lanes
 from pipeline.compare.intervals import by_interval, interval_stations
 from pipeline.compare.overlay import overlay
-from pipeline.compare.quantities import parts, plan_area, quantity
+from pipeline.compare.quantities import parts, quantity
 from pipeline.demo import truth
 from pipeline.design import strips
 from pipeline.design.alignment import build, point_at
@@ -20,6 +20,7 @@ from pipeline.errors import JobError
 from pipeline.model import AlignmentRows, Corridor, ElementRow, Layer, Profile
 from pipeline.settings import DesignRules
 from pipeline.surface import tin
+from pipeline.surface.mesh import area
 
 COLUMNS = (
     "cut_m3", "fill_m3", "cut_area_m2", "fill_area_m2", "compared_area_m2", "uncovered_area_m2",
@@ -92,7 +93,7 @@ def test_stretches_add_up_to_the_whole(seed, stations, random_pair, straight):
         return
     ground, design = random_pair(seed, 30, 20)
     pieces = overlay(ground, design)
-    whole = quantity("clay", pieces, plan_area(design))
+    whole = quantity("clay", pieces, area(design))
     got = by_interval("clay", pieces, design, straight, at)
     for name in COLUMNS:
         total = getattr(got, name).sum()
@@ -105,7 +106,7 @@ def test_a_bend_tighter_than_the_ground_is_wide_still_counts_everything_once(ran
     tight, _ = build(AlignmentRows("x", rows, 0.0, np.pi / 2))
     ground, design = random_pair(8)
     pieces = overlay(ground, design)
-    whole = quantity("clay", pieces, plan_area(design))
+    whole = quantity("clay", pieces, area(design))
     got = by_interval("clay", pieces, design, tight, np.arange(0.0, 26.0, 5.0))
     assert got.cut_m3.sum() == pytest.approx(whole.cut_m3, rel=1e-9)
     assert got.fill_m3.sum() == pytest.approx(whole.fill_m3, rel=1e-9)

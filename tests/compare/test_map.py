@@ -5,7 +5,8 @@ from matplotlib.tri import Triangulation
 
 from pipeline.compare.map import bands, contours, not_surveyed, zero_line
 from pipeline.compare.overlay import overlay
-from pipeline.compare.quantities import plan_area, quantity
+from pipeline.compare.quantities import quantity
+from pipeline.surface.mesh import area
 
 INF = float("inf")
 LIMITS = [-INF, -0.2, -0.1, -0.05, -0.02, 0.02, 0.05, 0.1, 0.2, INF]
@@ -61,7 +62,7 @@ def test_bands_cover_what_is_compared_once(seed, random_pair, triangle_polygons)
     ground, design = random_pair(seed, 90, 60)
     found = overlay(ground, design)
     got = bands(found, LIMITS)
-    compared = quantity("clay", found, plan_area(design)).compared_area_m2
+    compared = quantity("clay", found, area(design)).compared_area_m2
     assert sum(b.area_m2 for b in got) == pytest.approx(compared, rel=1e-9)
     for band in got:
         expected = band.area_m2 - band.dropped_m2 + band.closed_m2
@@ -98,7 +99,7 @@ def test_level_ground_on_a_limit_is_in_one_band_only(seed, surface_of):
         points = np.unique(rng.integers(0, 12, (60, 2)), axis=0)
         pair.append(surface_of(*points.T, rng.integers(0, 3, len(points)) * 0.1))
     found = overlay(*pair)
-    compared = quantity("clay", found, plan_area(pair[1])).compared_area_m2
+    compared = quantity("clay", found, area(pair[1])).compared_area_m2
     got = bands(found, [-INF, -0.1, -0.05, 0, 0.05, 0.1, INF], smallest_m2=0)
     assert sum(band.area_m2 for band in got) == pytest.approx(compared, rel=1e-12)
     assert sum(drawn(band) for band in got) == pytest.approx(compared, rel=1e-6)
@@ -208,7 +209,7 @@ def test_not_surveyed_is_design_less_ground(seed, random_pair, triangle_polygons
     )
     shapes = [polygon(region) for region in got]
     assert shapely.union_all(shapes).symmetric_difference(expected).area < 1e-9
-    uncovered = quantity("clay", overlay(ground, design), plan_area(design)).uncovered_area_m2
+    uncovered = quantity("clay", overlay(ground, design), area(design)).uncovered_area_m2
     assert sum(s.area for s in shapes) == pytest.approx(uncovered, rel=1e-9)
     assert all(np.isnan([region.lower, region.upper]).all() for region in got)
 

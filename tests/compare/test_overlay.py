@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from pipeline.compare import candidates
 from pipeline.compare.overlay import overlay
-from pipeline.compare.quantities import plan_area, volumes_per_piece
+from pipeline.compare.quantities import volumes_per_piece
 from pipeline.model import Surface
+from pipeline.surface.mesh import area
 from tests.forms import both_forms
 
 form = both_forms("pipeline.compare.overlay.BREAK_EVEN")
@@ -107,7 +108,7 @@ def test_a_surface_against_itself_is_nothing_everywhere(seed, random_pair):
     ground, _ = random_pair(seed, 300)
     found = overlay(ground, ground)
     assert (found.cut == 0).all()
-    assert volumes(found) == [0.0, 0.0, pytest.approx(plan_area(ground), rel=1e-12)]
+    assert volumes(found) == [0.0, 0.0, pytest.approx(area(ground), rel=1e-12)]
     assert (found.ground_triangle == found.design_triangle).all()
 
 

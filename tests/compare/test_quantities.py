@@ -9,7 +9,6 @@ from pipeline.compare.overlay import overlay
 from pipeline.compare.quantities import (
     end_area_volume,
     parts,
-    plan_area,
     prismoidal_volume,
     quantity,
     section_cut_fill_area,
@@ -17,6 +16,7 @@ from pipeline.compare.quantities import (
 )
 from pipeline.errors import SurfaceError
 from pipeline.model import Overlay
+from pipeline.surface.mesh import area
 from tests.forms import both_forms
 
 form = both_forms("pipeline.compare.overlay.BREAK_EVEN", "pipeline.compare.quantities.BREAK_EVEN")
@@ -27,7 +27,7 @@ CUBIC_FEET_PER_YARD = 27.0
 @pytest.fixture
 def measure():
     def make(ground, design, layer="clay subgrade"):
-        return quantity(layer, overlay(ground, design), plan_area(design))
+        return quantity(layer, overlay(ground, design), area(design))
 
     return make
 
@@ -111,7 +111,7 @@ def test_a_plane_over_any_triangulation(measure, surface_of, rectangle, publishe
     got = measure(ground, rectangle(100, 100))
     ref.check("V", got.cut_m3)
     ref.check("area", got.compared_area_m2)
-    ref.check("area", plan_area(ground))
+    ref.check("area", area(ground))
 
 
 def _disc(surface_of, sectors, rings, profile):

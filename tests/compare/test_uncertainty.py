@@ -9,7 +9,7 @@ from scipy.spatial.distance import cdist
 from pipeline.compare.intervals import by_interval
 from pipeline.compare.next_shots import next_shots
 from pipeline.compare.overlay import overlay
-from pipeline.compare.quantities import plan_area, quantity
+from pipeline.compare.quantities import quantity
 from pipeline.compare.roughness import (
     Model,
     Roughness,
@@ -22,6 +22,7 @@ from pipeline.compare.uncertainty import learned, standard_errors
 from pipeline.design.alignment import build
 from pipeline.model import AlignmentRows, ElementRow
 from pipeline.settings_earthwork import Volumes
+from pipeline.surface.mesh import area
 from tests.compare.simulated import (
     FIELDS,
     HALF,
@@ -153,7 +154,7 @@ def test_the_first_next_shot_lies_where_nobody_shot(surface_of, street):
     """Half of the street without shots: that is where the first five go."""
     near = street.shots[street.shots[:, 0] < 55]
     ground = surface_of(*near.T, 0.01 * np.sin(near[:, 0]))
-    found = quantity("clay", overlay(ground, street.design), plan_area(street.design))
+    found = quantity("clay", overlay(ground, street.design), area(street.design))
     spread = sample(ground, street.design, np.full(len(near), 0.007), None, found.compared_area_m2)
     rough = Roughness((Model("exponential", 4e-4, 8.0, 8.0, 1.0),), len(near))
     got = next_shots(spread, whole_design(street.design, None), rough, 0.009, 5)
@@ -168,7 +169,7 @@ def test_a_dense_scan_is_thinned_and_says_so(surface_of, monkeypatch):
     e, n = rng.uniform(0, 40, 2000), rng.uniform(0, 10, 2000)
     ground = surface_of(e, n, 0.02 * np.sin(e / 3))
     design = surface_of([1, 39, 39, 1], [1, 1, 9, 9], np.zeros(4), [[0, 1, 2], [0, 2, 3]])
-    found = quantity("clay", overlay(ground, design), plan_area(design))
+    found = quantity("clay", overlay(ground, design), area(design))
     spread = sample(ground, design, np.full(2000, 0.01), None, found.compared_area_m2)
     assert spread.thinned
     assert 50 < len(spread.sigma) <= 300

@@ -13,7 +13,7 @@ from pipeline import __version__
 from pipeline.errors import LathError
 from pipeline.options import FOLDER, NUMBER, STATION, as_json, fresh, of_day
 from pipeline.running import HELD, run_and_say, run_many_and_say
-from pipeline.terminal import Lath, as_text, complain, say_clock, say_unless, stopwatch, telling
+from pipeline.terminal import Lath, as_text, complain, say, say_clock, stopwatch, telling
 
 # a street's sums are small: threads of the linear algebra cost more than they save, and the
 # order in which they add up would be another source of difference between two machines
@@ -56,7 +56,8 @@ def demo(folder: Path, kind: str, json_wanted: bool) -> None:
     from pipeline.demo import lay_down
 
     lay_down(folder, kind)
-    say_unless(json_wanted, f"Laid down the invented job in {folder}/")
+    if not json_wanted:
+        say(f"Laid down the invented job in {folder}/")
     run_and_say(folder, None, None, json_wanted)
 
 
@@ -164,10 +165,10 @@ def check(job: Path, day: str | None, json_wanted: bool) -> None:
     watch = stopwatch()
     result = publish.complete(run_day(job, day, watch))
     if json_wanted:
-        click.echo(as_text(objects.run_object(result, None, watch.seconds)))
+        say(as_text(objects.run_object(result, None, watch.seconds)))
     else:
-        click.echo("\n".join(words(saying.summary_of(result))))
-        click.echo("Nothing written.")
+        say("\n".join(words(saying.summary_of(result))))
+        say("Nothing written.")
     sys.exit(HELD if result.held else 0)
 
 
@@ -191,9 +192,9 @@ def verify(out: Path, job: Path | None, json_wanted: bool) -> None:
 
     proofs = [proof.prove(folder, job, stopwatch()) for folder in proof.packages_in(out)]
     if json_wanted:
-        click.echo(as_text([proof.proof_object(one) for one in proofs]))
+        say(as_text([proof.proof_object(one) for one in proofs]))
     else:
-        click.echo("\n\n".join("\n".join(proof.proof_words(one)) for one in proofs))
+        say("\n\n".join("\n".join(proof.proof_words(one)) for one in proofs))
     sys.exit(0 if all(one.good for one in proofs) else HELD)
 
 
@@ -234,9 +235,9 @@ def at(  # noqa: PLR0913, PLR0917  # one parameter an option is click's way
     else:
         raise click.UsageError("give --station (and --offset), or --east and --north")
     if json_wanted:
-        click.echo(as_text(objects.place_object(place)))
+        say(as_text(objects.place_object(place)))
     else:
-        click.echo("\n".join(saying.place_words(place)))
+        say("\n".join(saying.place_words(place)))
     sys.exit(HELD if place.held else 0)
 
 
@@ -275,12 +276,12 @@ def read(files: tuple[Path, ...], **options: Any) -> None:
         with telling(path) as tell:
             told.append(readout.read_file(path, asked, wanted, tell))
         if not options["json_wanted"] and (words := readout.told_words(told[-1])):
-            click.echo("\n".join(words))
+            say("\n".join(words))
         if told[-1].refusal:
             complain(f"lath: {told[-1].refusal}")
     objects = [readout.told_object(one) for one in told]
     if options["json_wanted"] and (len(told) > 1 or told[0].description):
-        click.echo(as_text(objects if len(told) > 1 else objects[0]))
+        say(as_text(objects if len(told) > 1 else objects[0]))
     sys.exit(max(one.refusal.exit_code if one.refusal else 0 for one in told))
 
 
@@ -312,9 +313,10 @@ def pregrade(job: Path, day: str | None, json_wanted: bool, **options: Any) -> N
     result = run_day(job, day, stopwatch())
     height, haul = earthworks.pregrade_asked(result, asked)
     if json_wanted:
-        click.echo(as_text(objects.pregrade_object(result, height, haul)))
+        say(as_text(objects.pregrade_object(result, height, haul)))
     else:
-        click.echo("\n".join(saying.pregrade_words(height, haul)))
+        say("\n".join(saying.pregrade_words(height, haul, held=result.held)))
+    sys.exit(HELD if result.held else 0)
 
 
 @main.command("compare-days")
@@ -338,10 +340,10 @@ def compare_days(job: Path, before: str, after: str, json_wanted: bool) -> None:
     watch = stopwatch()
     days = run_day(job, before, watch), run_day(job, after, watch)
     if json_wanted:
-        click.echo(as_text(publish_days.change_object(*days)))
+        say(as_text(publish_days.change_object(*days)))
     else:
         sentences, _ = publish_days.change_words(*days)
-        click.echo("\n".join(sentences))
+        say("\n".join(sentences))
 
 
 @main.command("layout")
@@ -368,9 +370,9 @@ def layout_command(job: Path, out: Path | None, json_wanted: bool) -> None:
     result = setting_out.set_out(job)
     folder = setting_out.deliver(result, out)
     if json_wanted:
-        click.echo(as_text(setting_out.layout_object(result, folder)))
+        say(as_text(setting_out.layout_object(result, folder)))
     else:
-        click.echo("\n".join(setting_out.layout_words(result, folder)))
+        say("\n".join(setting_out.layout_words(result, folder)))
 
 
 if __name__ == "__main__":

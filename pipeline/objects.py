@@ -281,6 +281,7 @@ def pregrade_object(day: Day, height: Pregrade, haul: Haul) -> dict[str, Any]:
     ]
     return {
         "day": day.morning.inputs.day,
+        "held": day.held,
         "words": list(height.words),
         "honesty": list(height.honesty),
         "tables": lots[0]["tables"],

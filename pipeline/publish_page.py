@@ -1,4 +1,4 @@
-"""The foreman's page and the pictures of a day, put together from its results."""
+"""The foreman's page of a day, put together from its results."""
 
 from __future__ import annotations
 

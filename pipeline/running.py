@@ -8,9 +8,7 @@ import sys
 from pathlib import Path
 from typing import NoReturn
 
-import click
-
-from pipeline.terminal import as_text, complain, stopwatch
+from pipeline.terminal import as_text, complain, say, stopwatch
 
 HELD = 4
 """Exit code: a finding stops the day until a person has settled it."""
@@ -32,10 +30,10 @@ def run_and_say(
         done = publish.deliver(result, out, publish.Command(day, pictures))
     result = done.day
     if json_wanted:
-        click.echo(as_text(objects.run_object(result, done.folder, spent.seconds)))
+        say(as_text(objects.run_object(result, done.folder, spent.seconds)))
     else:
-        click.echo("\n".join(words(saying.summary_of(result))))
-        click.echo(f"Package    {done.folder}, {sum(spent.seconds.values()):.1f} s")
+        say("\n".join(words(saying.summary_of(result))))
+        say(f"Package    {done.folder}, {sum(spent.seconds.values()):.1f} s")
     if done.history_refusal:
         complain(f"lath: the package is whole, but not in the history. {done.history_refusal}")
     sys.exit(HELD if result.held else 0)
@@ -65,8 +63,8 @@ def run_many_and_say(
 
     found = many.run_many(jobs, day, out, fresh=is_fresh())
     if json_wanted:
-        click.echo(as_text(many.outcome_objects(found)))
+        say(as_text(many.outcome_objects(found)))
     else:
-        click.echo("\n".join(many.outcome_words(found)))
+        say("\n".join(many.outcome_words(found)))
     codes = {one.exit_code for one in found}
     sys.exit(next((code for code in (3, HELD) if code in codes), max(codes)))

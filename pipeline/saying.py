@@ -88,6 +88,10 @@ def _extreme_words(stakes: Stakes, row: int, lines: Mapping[str, Corridor]) -> s
     return f"{street.name}: {words}" if len(lines) > 1 else words
 
 
+HOLD = "HOLD: a finding stops the day; see lath check, and mark nothing by this"
+"""Above what a command says of a day that is held."""
+
+
 def place_words(place: Place) -> list[str]:
     """The same for a person: elevations in metres, marks in the crew's unit."""
     unit = Measures(place.marks_unit)
@@ -98,7 +102,7 @@ def place_words(place: Place) -> list[str]:
     grid = f"E {format_length(place.easting)}, N {format_length(place.northing)}"
     lines = [f"{along}, {across}, {grid}"]
     if place.held:
-        lines.insert(0, "HOLD: a finding stops the day; see lath check, and mark nothing by this")
+        lines.insert(0, HOLD)
     lines.append(f"Ground            {_metres(place.ground, unit) or 'not surveyed'}")
     for name, elevation in place.layers.items():
         height = _metres(elevation, unit) or "not designed here"
@@ -132,9 +136,9 @@ NOT_PRINTED = frozenset({"pregrade_cost"})
 """Tables of a lot that are for a picture, not for a terminal."""
 
 
-def pregrade_words(height: Pregrade, haul: Haul) -> list[str]:
+def pregrade_words(height: Pregrade, haul: Haul, *, held: bool) -> list[str]:
     """The same for a person: each lot's words and tables, the haul plan, the honest notes."""
-    said: list[str] = []
+    said = [HOLD] if held else []
     for lot in height.lots:
         said += [*lot.words, ""]
         for table in lot.tables:

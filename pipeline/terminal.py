@@ -31,6 +31,16 @@ def complain(text: str) -> None:
         hush(2)
 
 
+def say(text: str) -> None:
+    """A line on standard output; a reader that went away, as ``| head`` does, changes nothing."""
+    try:
+        click.echo(text)
+    except BrokenPipeError:
+        from pipeline.deliver.silence import hush
+
+        hush(1)
+
+
 WORDS_LOST = 1
 """Exit code: nobody could be told; and that of Ctrl-C, as click has it."""
 
@@ -68,10 +78,6 @@ class Lath(click.Group):
                 "thin the largest of them."
             )
             ctx.exit(LathError.exit_code)
-        except BrokenPipeError:
-            # the reader of a pipe went away: nothing to say and nobody to say it to
-            sys.stderr.close()
-            ctx.exit(0)
 
 
 def _seldom_look_for_rings() -> None:
@@ -142,12 +148,6 @@ def as_text(value: object) -> str:
     from pipeline.deliver.json import json_bytes
 
     return json_bytes(value).decode("utf-8").rstrip("\n")
-
-
-def say_unless(quiet: bool, text: str) -> None:
-    """A line on standard output, unless that is kept for JSON."""
-    if not quiet:
-        click.echo(text)
 
 
 def say_clock(text: str) -> None:

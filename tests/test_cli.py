@@ -295,6 +295,40 @@ def test_control_over_the_limit_stops_the_day_and_withholds_the_lists(street):
     assert "HOLD" in (street / "out" / DAY / "points.csv").read_text(encoding="utf-8")
 
 
+def hold(street):
+    """The names of two control points exchanged in the list: a stop."""
+    for old, new in (("K1", "K0"), ("K2", "K1"), ("K0", "K2")):
+        edit(street / "control.csv", f"\n{old},", f"\n{new},")
+
+
+def test_a_held_day_gives_no_height_to_leave_the_clay_at_without_saying_hold(street):
+    hold(street)
+
+    result = lath("pregrade", street)
+    assert result.exit_code == 4
+    assert result.stdout.startswith("HOLD: ")
+    as_json = lath("pregrade", street, "--json")
+    assert (as_json.exit_code, json.loads(as_json.stdout)["held"]) == (4, True)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a closed pipe is told otherwise there")
+@pytest.mark.parametrize(("held", "code"), [(True, 4), (False, 0)])
+def test_a_reader_that_goes_away_changes_nothing_of_the_exit_code(street, held, code):
+    if held:
+        hold(street)
+    command = [sys.executable, "-m", "pipeline.cli", "check", street]
+    child = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=FIXTURES.parent
+    )
+    # as `| head` does once it has its lines
+    child.stdout.close()
+    said = child.stderr.read()
+    child.stderr.close()
+
+    assert child.wait(60) == code
+    assert "Traceback" not in said
+
+
 def test_a_job_may_write_held_lists_marked(street):
     edit(street / "job.toml", "[target]", "[target]\nwithhold = false")
     path = street / "shots" / DAY / "morning.csv"

@@ -224,7 +224,7 @@ def test_what_commands_print_names_its_stations(day, street, tmp_path):
         json.dumps(objects.run_object(day, None, {})),
         *earthworks.earthworks_words(work, day),
         json.dumps(objects.pregrade_object(day, height, haul)),
-        *saying.pregrade_words(height, haul), *moved,
+        *saying.pregrade_words(height, haul, held=day.held), *moved,
         *(cell for table in tables for row in table.rows for cell in row),
         json.dumps(publish_days.change_object(day.before, day)),
         *setting_out.layout_words(layout, tmp_path),

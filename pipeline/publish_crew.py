@@ -53,7 +53,7 @@ BESIDE_M = 3.0
 """Buried things this far outside a street's sections are told on its pages too [assumed]."""
 
 
-def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, bytes]:
+def crew_files(day: Day, package: str) -> dict[str, bytes]:
     """The files that a grade person works by, by name.
 
     Parameters
@@ -61,9 +61,6 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     day : Day
     package : str
         Id of the package; stands on every page.
-    before : Day, optional
-        An earlier morning of the same job: marks that are overtaken since are told. Hubs
-        that moved since the day before are told without it, from that day's files.
 
     Returns
     -------
@@ -77,7 +74,7 @@ def crew_files(day: Day, package: str, before: Day | None = None) -> dict[str, b
     JobError
         A setting of the crew's tables cannot be used.
     """
-    work = day.work if day.work is not None and before is None else crew_work(day, before)
+    work = day.work if day.work is not None else crew_work(day)
     job = work.job
     points = instrument.set_out(work.corridor, day.stakes, job.instrument, job.stakes)
     if day.held:

@@ -93,13 +93,12 @@ class MassHaul:
 
 @dataclass(frozen=True, slots=True)
 class HaulSummary:
-    """Earth moved along the street, how far, and what a contract's free haul leaves of it.
+    """How far earth is moved along the street, and what a contract's free haul leaves of it.
 
     ``moment`` is cubic metres times metres; ``overhaul`` the part of it beyond the free
     haul, NaN where no free haul is stated.
     """
 
-    moved_m3: float
     mean_haul_m: float
     farthest_m: float
     moment: float
@@ -259,7 +258,6 @@ def summary(moves: Moves, hauling: Hauling) -> HaulSummary:
     free = hauling.free_haul_m
     beyond = float("nan") if free is None else float(volume @ np.maximum(distance - free, 0.0))
     return HaulSummary(
-        moved_m3=total,
         mean_haul_m=moment / total if total > 0 else 0.0,
         farthest_m=float(distance.max()) if len(distance) else 0.0,
         moment=moment,

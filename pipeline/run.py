@@ -56,6 +56,7 @@ from pipeline.model import (
     join_lines,
     make_shots,
 )
+from pipeline.model.telling import counted
 from pipeline.ongrid import on_grid
 from pipeline.settings import DesignRules, SurfaceRules
 from pipeline.surface import lines as drawn
@@ -253,7 +254,8 @@ def _beside_kept(morning: Morning) -> tuple[Findings, Texts]:
     if not rows.any():
         return (), fate
     fate[rows] = "beside the kept surface"
-    text = f"{int(rows.sum())} ground shots are not used: a file's own faces are kept as ground"
+    shots = counted(int(rows.sum()), "ground shot is", "ground shots are")
+    text = f"{shots} not used: a file's own faces are kept as ground"
     do = "state faces = 'rebuild' for that file, or take it out of the day"
     return (Finding("stop", "two grounds", text, do),), fate
 

@@ -54,8 +54,8 @@ class WarpRules(Settings):
     """
 
     end: Literal["start", "end", "through"] = "start"
-    """``through``: the street goes on beyond the other; both of its approaches are laid on."""
-    """Which end of the street is laid on."""
+    """Which end of the street is laid on; ``through``: it goes on beyond the other, and both of its
+    approaches are laid on."""
     onto: str = "main"
     """Name of the street that goes through; ``main`` is the first."""
     at: Name = "lip"

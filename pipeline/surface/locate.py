@@ -169,14 +169,9 @@ def _found(surface: Surface, points: tuple[Floats, Floats]) -> Indices:
     if not len(best):
         return best
     t, q = cells_of(surface).near(*points)
-    boxed = np.ones(len(t), dtype=np.bool_)
-    for column, at in ((surface.x, points[0]), (surface.y, points[1])):
-        one, two, three = column[surface.triangles[t].T]
-        least, most = (
-            np.minimum(np.minimum(one, two), three),
-            np.maximum(np.maximum(one, two), three),
-        )
-        boxed &= (at[q] >= least - ON_EDGE_M) & (at[q] <= most + ON_EDGE_M)
+    west, east, south, north = _boxes(surface.x, surface.y, surface.triangles[t])
+    x, y = points[0][q], points[1][q]
+    boxed = (x >= west) & (x <= east) & (y >= south) & (y <= north)
     t, q = t[boxed], q[boxed]
     inside = _inside((surface.x, surface.y), surface.triangles[t], points[0][q], points[1][q])
     np.minimum.at(best, q[inside], t[inside].astype(np.int32))

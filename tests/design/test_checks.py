@@ -193,19 +193,27 @@ def test_a_layer_under_a_lower_one_is_told_by_name_and_place(street):
     assert (told.kind, told.station) == ("layers out of order", 0.0)
 
 
-def test_layers_that_cross_on_a_stretch_are_told_where_it_ends(make_corridor, half):
+@pytest.fixture
+def coming_up(make_corridor, half):
+    """A line with a finish of 2 %, and its clay at a drop under the crown on two stretches."""
+    flat = half(("lip", 4.0, 2.0))
+
+    def make(length, profile, stretches):
+        rows = [
+            SectionRow(name, start, end, (
+                SectionLayer("finish", flat, flat), SectionLayer("clay", flat, flat, drop=drop),
+            ))
+            for name, start, end, drop in stretches
+        ]  # fmt: skip
+        line = [ElementRow("line", length, start=(5240.0, 3110.0))]
+        return make_corridor(line, profile, rows, names=("finish", "clay"))
+
+    return make
+
+
+def test_layers_that_cross_on_a_stretch_are_told_where_it_ends(coming_up):
     """The clay rises from 0.10 under the crown to 0.10 over it: from the middle on it is wrong."""
-    finish, clay = half(("lip", 4.0, 2.0)), half(("lip", 4.0, 2.0))
-    rows = [
-        SectionRow(name, at, at + 1.0, (
-            SectionLayer("finish", finish, finish), SectionLayer("clay", clay, clay, drop=drop),
-        ))
-        for name, at, drop in (("one", 0.0, 0.1), ("two", 99.0, -0.1))
-    ]  # fmt: skip
-    made = make_corridor(
-        [ElementRow("line", 100.0, start=(5240.0, 3110.0))], straight(0.01), rows,
-        names=("finish", "clay"),
-    )  # fmt: skip
+    made = coming_up(100.0, straight(0.01), [("one", 0.0, 1.0, 0.1), ("two", 99.0, 100.0, -0.1)])
     (told,) = thickness.crossed_layers(made)
 
     # 0.2 m over the 98 m between: 1 mm under from 0.49 m past the middle
@@ -214,19 +222,11 @@ def test_layers_that_cross_on_a_stretch_are_told_where_it_ends(make_corridor, ha
     assert "ends at 0+100.0" in told.text
 
 
-def test_layers_are_compared_to_the_end_of_the_grade_line_and_no_farther(make_corridor, half):
+def test_layers_are_compared_to_the_end_of_the_grade_line_and_no_farther(coming_up):
     """Sections to 200, the grade line to 100.7; from 50 to 150 the clay comes up by 0.8 m."""
-    finish, clay = half(("lip", 4.0, 2.0)), half(("lip", 4.0, 2.0))
-    rows = [
-        SectionRow(name, at, at + 50.0, (
-            SectionLayer("finish", finish, finish), SectionLayer("clay", clay, clay, drop=drop),
-        ))
-        for name, at, drop in (("one", 0.0, 0.4), ("two", 150.0, -0.4))
-    ]  # fmt: skip
-    made = make_corridor(
-        [ElementRow("line", 200.0, start=(5240.0, 3110.0))],
-        [ProfileRow(0.0, 50.0), ProfileRow(100.7, 51.0)],
-        rows, names=("finish", "clay"),
+    made = coming_up(
+        200.0, [ProfileRow(0.0, 50.0), ProfileRow(100.7, 51.0)],
+        [("one", 0.0, 50.0, 0.4), ("two", 150.0, 200.0, -0.4)],
     )  # fmt: skip
     (told,) = thickness.crossed_layers(made)
 
